@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Learning: within one load (weighings, hand feel, a load cell) and between
+ * loads (what a garden, a grade, a season is like).
+ */
+#ifndef WT_LIB_LEARN_H
+#define WT_LIB_LEARN_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "lib/ensemble.h"
+
+enum wt_observation_kind {
+	WT_OBSERVED_WEIGHT, /* whole load, kg */
+	WT_OBSERVED_SAMPLE, /* weight of a tagged sample tray over its fresh weight, ratio */
+	WT_OBSERVED_FEEL,   /* enum wt_feel */
+	WT_OBSERVED_CELL,   /* load cell under one tray: ratio to its weight at spreading */
+};
+
+struct wt_observation {
+	enum wt_observation_kind kind;
+	int64_t at_unix_s;
+	double value; /* kg, ratio or enum wt_feel */
+};
+
+/* Where the hand feels a change, in loss % of fresh weight: cut k lies between feel step k and
+ * k + 1; sd is the spread of one judgement. */
+struct wt_feel_scale {
+	double cut_loss_pct[WT_FEEL_COUNT - 1];
+	double sd_loss_pct;
+};
+/* Cuts before anything is learned (common practice, no source). */
+void wt_feel_scale_default(struct wt_feel_scale *out);
+
+/* What became of each observation, for words and for review. */
+struct wt_observation_report {
+	double expected;  /* by the load's forecast without this observation, same unit; NAN for feel */
+	double surprise;  /* (value - expected) / predictive sd; for feel a two-sided z-like score */
+	double trust;     /* posterior probability that it is sound, 0..1 */
+};
+
+struct wt_learn_report {
+	double ess; /* effective sample size of the final weights */
+	int rounds; /* proposals used */
+	double mean[WT_DIM_COUNT];
+	double sd[WT_DIM_COUNT];
+};
+
+/* Posterior of a load given its observations up to the end of *past: members (equal weight,
+ * deterministic in the inputs) drawn from it.  observations in order of time; reports may be NULL,
+ * else n_observations of them.  With none, members are the prior's. */
+enum wt_status wt_learn_posterior(const struct wt_load_case *load, const struct wt_drive *past,
+				  const struct wt_gauss *prior, const struct wt_feel_scale *feel,
+				  const struct wt_observation *observations, size_t n_observations,
+				  uint64_t seed, struct wt_members *members,
+				  struct wt_learn_report *report,
+				  struct wt_observation_report *observation_reports) WT_MUST_CHECK;
+
+/* One closed load as seen by the gardens. */
+struct wt_garden_record {
+	int origin; /* number given by the caller, >= 0 */
+	enum wt_grade grade;
+	enum wt_season season;
+	double pace_mean, pace_sd;         /* of ln pace: posterior */
+	double moisture_mean, moisture_sd; /* % wet basis: posterior */
+	double prior_pace_mean, prior_pace_sd;         /* what its forecast started from */
+	double prior_moisture_mean, prior_moisture_sd;
+	int n_weighings;
+};
+
+struct wt_gardens;
+
+/* Shrinkage estimates (best linear unbiased prediction): overall + origin + grade + season. */
+enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
+			      struct wt_gardens **out) WT_MUST_CHECK;
+void wt_gardens_free(struct wt_gardens **gardens);
+
+struct wt_garden_guess {
+	double pace_mean, pace_sd;         /* of ln pace, for the next load */
+	double moisture_mean, moisture_sd;
+	int n_loads; /* closed loads of that origin behind it */
+};
+/* gardens may be NULL (nothing learned); origin -1 for a new one. */
+enum wt_status wt_gardens_guess(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
+				enum wt_season season, struct wt_garden_guess *out) WT_MUST_CHECK;
+/* Puts a guess into a prior made by wt_traits_prior().  moisture told by the maker stays. */
+void wt_gardens_apply(const struct wt_garden_guess *guess, const struct wt_load_case *load,
+		      struct wt_gauss *prior);
+
+/* Cut points of the hand learned from (loss % by the final posterior, its sd, step) pairs. */
+struct wt_feel_pair {
+	double loss_pct, loss_sd_pct;
+	enum wt_feel step;
+};
+enum wt_status wt_feel_scale_fit(const struct wt_feel_pair *pairs, size_t n,
+				 struct wt_feel_scale *out) WT_MUST_CHECK;
+
+#endif /* WT_LIB_LEARN_H */
