@@ -21,7 +21,8 @@
 
 struct wt_room_series;
 
-/* One room.  utc_offset_s is the site's usual offset: "the same hour" means local solar-ish hour. */
+/* One room.  utc_offset_s is the site's usual offset: "the same hour" means local solar-ish hour.
+ */
 enum wt_status wt_room_series_new(int32_t utc_offset_s, struct wt_room_series **out) WT_MUST_CHECK;
 void wt_room_series_free(struct wt_room_series **series);
 /* An independent copy, for a worker thread. */
