@@ -62,7 +62,7 @@ struct wt_config {
 	/* [broker]; host NULL when the section is missing: no feed */
 	char *broker_host;
 	int broker_port;
-	int broker_version; /* 5 or 3 */
+	int broker_version;     /* 5 or 3 */
 	char *broker_client_id; /* NULL: derived per install */
 	char *broker_user, *broker_password_file;
 	bool broker_tls;
@@ -95,14 +95,24 @@ struct wt_config {
 	bool notice_call_changes, notice_station_silent, notice_past_soon;
 };
 
+/* Where things are when the configuration does not say. */
+#define WT_CONFIG_DATABASE "/var/lib/witherd/wither.db"
+#define WT_CONFIG_SOCKET "/run/witherd/witherd.sock"
+
 /* Reads a file.  On success *out is owned by the caller and 0 is returned; on failure -1, *out
  * unchanged and every error found, one "file:line: ..." a line, is written to errors. */
-int wt_config_read(const char *path, FILE *errors, struct wt_config **out) __attribute__((warn_unused_result));
+int wt_config_read(const char *path, FILE *errors, struct wt_config **out)
+	__attribute__((warn_unused_result));
 
 /* The same from memory, for tests and the fuzz harness; name stands in messages. */
 int wt_config_parse(const char *name, const char *text, size_t length, FILE *errors,
 		    struct wt_config **out) __attribute__((warn_unused_result));
 
 void wt_config_free(struct wt_config **config);
+
+/* The first line of a file that holds a secret, malloc'd, without its line end.  NULL with a
+ * sentence in errors when the file cannot be read, is empty, longer than 1 KiB, not a plain file,
+ * or may be read or written by group or others.  The sentence never holds the secret. */
+char *wt_config_secret_read(const char *path, FILE *errors) __attribute__((warn_unused_result));
 
 #endif /* WT_DAEMON_CONFIG_H */

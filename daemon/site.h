@@ -13,6 +13,7 @@
 #include <stdint.h>
 
 #include "daemon/config.h"
+#include "lib/wire/rpc.h"
 
 struct wt_site;
 
@@ -36,12 +37,6 @@ void wt_site_add_scale_reading(struct wt_site *site, size_t scale, int64_t at_un
 /* Outdoor forecast: document as received (either format); false and *why when unusable. */
 bool wt_site_add_outlook(struct wt_site *site, const json_t *document, int64_t received_unix_s,
 			 char *why, size_t why_size);
-
-/* A refusal in words: the sentence quotes what was given and says what is accepted. */
-struct wt_refusal {
-	int code; /* JSON-RPC error code: -32602 bad parameter, -32000 refused, -32601 no method */
-	char text[512];
-};
 
 /* One thing the maker did.  params are complete: every default is written out, at_unix_s set. */
 struct wt_act {

@@ -45,8 +45,15 @@ enum wt_payload_fault {
 };
 const char *wt_payload_fault_text(enum wt_payload_fault fault);
 
-enum { WT_FLAG_RH_CLAMPED = 1, WT_FLAG_TIME_RECEIVED = 2, WT_FLAG_RETAINED = 4,
-       WT_FLAG_STUCK = 8, WT_FLAG_JUMP = 16, WT_FLAG_SATURATED = 32, WT_FLAG_CLOCK_UNSURE = 64 };
+enum {
+	WT_FLAG_RH_CLAMPED = 1,
+	WT_FLAG_TIME_RECEIVED = 2,
+	WT_FLAG_RETAINED = 4,
+	WT_FLAG_STUCK = 8,
+	WT_FLAG_JUMP = 16,
+	WT_FLAG_SATURATED = 32,
+	WT_FLAG_CLOCK_UNSURE = 64
+};
 
 /* What one message gave.  NAN where it carries no such value. */
 struct wt_payload_values {
@@ -56,16 +63,27 @@ struct wt_payload_values {
 	double source_unix_s; /* the station's own time, or NAN */
 	unsigned flags;
 	enum wt_payload_fault temp_fault, rh_fault, time_fault;
-	char quoted[64];      /* the offending text, control characters replaced, when a fault */
+	char quoted[64]; /* the offending text, control characters replaced, when a fault */
 };
 
 /* True when the MQTT topic filter matches the topic (MQTT 5.0, section 4.7). */
 bool wt_payload_topic_matches(const char *filter, const char *topic);
 
 /* Reads one message by a rule.  received_unix_s decides whether the station's own time is used
- * (-15 min .. +2 min); retained says that the broker replayed a stored copy. */
+ * (-15 min .. +2 min); retained says that the broker replayed a stored copy.  Flags: RETAINED when
+ * so; RH_CLAMPED when a humidity of 100..105 % became 100; TIME_RECEIVED when the rule has a time
+ * pointer but this message's time cannot be used. */
 void wt_payload_read(const struct wt_payload_rule *rule, const char *topic, const void *payload,
 		     size_t length, bool retained, double received_unix_s,
 		     struct wt_payload_values *out);
+
+/* Reads the one number of a message: the whole payload when pointer is NULL, else where it leads.
+ * quoted (64 bytes) receives the offending text on a fault.  *out is set only on WT_PAYLOAD_FINE.
+ */
+enum wt_payload_fault wt_payload_number(const char *pointer, const void *payload, size_t length,
+					double *out, char *quoted);
+
+/* True when text is a usable MQTT topic filter (MQTT 5.0, section 4.7.1). */
+bool wt_payload_filter_valid(const char *filter);
 
 #endif /* WT_WIRE_PAYLOAD_H */
