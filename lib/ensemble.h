@@ -137,11 +137,11 @@ struct wt_outcome {
 	size_t n;
 	double *ready_unix_s;
 	double *past_unix_s;
-	float *loss_now_pct;     /* at the last instant of the measured air */
-	float *rate_now_pct_h;   /* loss per hour over the last half hour of measured air */
-	int64_t *mark_unix_s;    /* hours at which loss is kept: n_marks of them */
+	float *loss_now_pct;   /* at the last instant of the measured air */
+	float *rate_now_pct_h; /* loss per hour over the last half hour of measured air */
+	int64_t *mark_unix_s;  /* hours at which loss is kept: n_marks of them */
 	size_t n_marks;
-	float *mark_loss_pct;    /* [mark * n + i] */
+	float *mark_loss_pct; /* [mark * n + i] */
 };
 
 /* marks may lie in the past or the future of the load. */

@@ -1,0 +1,70 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Inside of the ensemble: lanes of one tile, the drive, and the loop over them.
+ * Not for use outside lib/ensemble*.c.
+ */
+#ifndef WT_LIB_ENSEMBLE_KERNEL_H
+#define WT_LIB_ENSEMBLE_KERNEL_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "lib/ensemble.h"
+
+/* Members run together: their state stays in the first-level cache. */
+#define WT_TILE 64
+/* Quantities of air per step: a, e, q, warm, in this order. */
+#define WT_AIR_COUNT 4
+/* Most steps between two looks at the state. */
+#define WT_BURST 6
+
+/* Air of each step (its mean), made once.  Shared: [step][WT_AIR_COUNT].  Paths: blocks of WT_TILE
+ * paths, [block][step][WT_AIR_COUNT][WT_TILE], the last block filled up with its first path. */
+struct wt_drive {
+	int64_t start_unix_s;
+	size_t n_steps;
+	size_t n_paths; /* 0: shared air of a track */
+	double pressure_pa;
+	float *air;
+};
+
+struct wt_lanes {
+	/* constant between acts and cells of half an hour */
+	float skin[WT_TILE]; /* conductance of closed skin at 20 deg C times (1 + k), m/s */
+	float open[WT_TILE]; /* open over closed, less one */
+	float half[WT_TILE]; /* decay of the stomata over half a grid step */
+	float shrink[WT_TILE];
+	float b2[WT_TILE];
+	float bias[WT_TILE];
+	float vapour[WT_TILE]; /* resistances, s/m */
+	float heat[WT_TILE];
+	float take[WT_TILE]; /* c: share of the tissue's water per kg/m2 */
+	float surface_half[WT_TILE];
+	float loss_water[WT_TILE]; /* loss % for all water gone, and for all dry matter gone */
+	float loss_dry[WT_TILE];
+	float radiation; /* net radiation over latent heat, kg m-2 s-1 */
+	/* state */
+	float y[WT_TILE];
+	float z[WT_TILE];
+	float slope[WT_TILE]; /* of y over the step before, per s */
+	float closing[WT_TILE];
+	float breath[WT_TILE];
+};
+
+struct wt_burst {
+	const float *air; /* [n][WT_AIR_COUNT] or [n][WT_AIR_COUNT][WT_TILE] */
+	int n;            /* steps, 1..WT_BURST */
+	float step_s;
+	const float *half; /* decay of the stomata over half a step, WT_TILE of them */
+};
+
+/* Runs a burst; after each step loss (and z when the lanes are wet) is written to a row. */
+void wt_kernel_shared(struct wt_lanes *lanes, const struct wt_burst *burst, bool wet,
+		      float (*loss_pct)[WT_TILE], float (*z)[WT_TILE]);
+void wt_kernel_own(struct wt_lanes *lanes, const struct wt_burst *burst, bool wet,
+		   float (*loss_pct)[WT_TILE], float (*z)[WT_TILE]);
+
+/* Name of the instruction set the kernel will use on this machine. */
+const char *wt_kernel_name(void);
+
+#endif /* WT_LIB_ENSEMBLE_KERNEL_H */

@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The physics of one tray of leaf, written once for every number type.
+ *
+ * Included by lib/leaf.c with REAL double (the reference) and by
+ * lib/ensemble_kernel.c with REAL float (many members at once).  Only sums,
+ * products, one division and comparisons, so that the compiler can do many
+ * members in one instruction.
+ *
+ * Equation (Allen et al. 1998, FAO-56, eq. 3, with measured resistances), per m2 of tray, solved
+ * for the water flux E in kg m-2 s-1 and written with the vapour densities of air
+ *
+ *     E = (aw a - e + Q rn / lambda) / (rv + aw Q + rs),   Q = q rh
+ *
+ * a, e  saturated and actual vapour pressure over Rv T, kg m-3
+ * q     slope of the saturation curve over the psychrometric constant
+ * rv    resistance of air to vapour, rh to heat (convection and long-wave radiation side by side:
+ *       Campbell and Norman 1998, ch. 12, from memory), s m-1
+ * rs    resistance of the leaf's skin, 1 / (u sh), s m-1
+ * aw    water activity, y^2 / (y^2 + b2): the Oswin isotherm with exponent 1/2, y = water left over
+ *       water at spreading
+ * sh    y (1 + k) / (y + k): what the skin still passes as the leaf shrinks and its cells fall dry
+ */
+#ifndef WT_LIB_LEAF_PHYSICS_H
+#define WT_LIB_LEAF_PHYSICS_H
+
+#ifndef REAL
+#error "define REAL before including lib/leaf_physics.h"
+#endif
+
+/* Room air humidity moved by the error of its sensor, as a share of saturation; fades out over the
+ * last tenth before saturation, because water does not leave for air that is full. */
+static inline REAL leaf_biased_vapour(REAL a, REAL e, REAL bias)
+{
+	REAL room = (REAL)10 * (a - e);
+	room = room > (REAL)0 ? room : (REAL)0;
+	REAL moved = e + bias * (room < a ? room : a);
+	return moved > (REAL)0 ? moved : (REAL)0;
+}
+
+/* Flux from the tissue.  u: conductance of all skin on the tray times (1 + k), m s-1; e already
+ * lessened by radiation.  Never below 0: uptake from the air is left out. */
+static inline REAL leaf_tissue_flux(REAL u, REAL y, REAL k, REAL b2, REAL a, REAL e, REAL rv,
+				    REAL heat)
+{
+	REAL y2 = y * y;
+	REAL uy = u * y;
+	REAL sum = y2 + b2;
+	REAL drive = (a - e) * y2 - e * b2;
+	drive = drive > (REAL)0 ? drive : (REAL)0;
+	return uy * drive / (uy * (rv * sum + heat * y2) + (y + k) * sum);
+}
+
+/* Flux from free water that would cover the whole tray. */
+static inline REAL leaf_free_flux(REAL a, REAL e, REAL rv, REAL heat)
+{
+	REAL drive = a - e;
+	drive = drive > (REAL)0 ? drive : (REAL)0;
+	return drive / (rv + heat);
+}
+
+/* Share of the leaf covered by surface water z; half at z = half. */
+static inline REAL leaf_wet_share(REAL z, REAL half)
+{
+	return z / (z + half);
+}
+
+/* Dry matter breathed away per second at 20 deg C times this: warm is the skin's own temperature
+ * factor (1.2 each 10 K, times T), whose fourth power doubles in about 10 K. */
+static inline REAL leaf_breath_factor(REAL warm)
+{
+	REAL w2 = warm * warm;
+	return w2 * w2;
+}
+
+#endif /* WT_LIB_LEAF_PHYSICS_H */
