@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Exports: comma-separated values (RFC 4180 quoting, LF line ends) and JSON.
+ */
+#ifndef WT_CLI_CSV_H
+#define WT_CLI_CSV_H
+
+#include <jansson.h>
+#include <stdio.h>
+
+/* One value: empty for null, quoted where it must be, reals with the digits they need. */
+void wt_csv_value(FILE *out, const json_t *value);
+/* One line: the values of an array. */
+void wt_csv_row(FILE *out, const json_t *row);
+
+#endif /* WT_CLI_CSV_H */

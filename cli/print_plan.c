@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The plan of firings, how thick to spread, what if.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "cli/doc.h"
+#include "cli/page.h"
+#include "cli/print.h"
+#include "cli/say.h"
+#include "cli/tongue.h"
+#include "cli/when.h"
+
+static bool is_when(const json_t *firing, const char *when)
+{
+	const char *text = wt_doc_text(firing, "when");
+
+	return text && strcmp(text, when) == 0;
+}
+
+static void print_firings(struct wt_page *page, const json_t *firings, const char *when,
+			  const char *heading, double now)
+{
+	size_t i;
+	json_t *firing;
+	bool begun = false;
+
+	json_array_foreach(firings, i, firing)
+	{
+		if (!is_when(firing, when))
+			continue;
+		if (!begun)
+			wt_page_row(page, WT_MARK_HEAD, "%s", heading);
+		begun = true;
+		wt_print_firing(page, firing, now);
+	}
+}
+
+static void print_hearth(struct wt_page *page, const json_t *hearth, double now)
+{
+	char last[WT_WHEN_SIZE], first[WT_WHEN_SIZE], kg[WT_SAY_SIZE], minutes[WT_SAY_SIZE];
+
+	if (!hearth)
+		return;
+	wt_when_clock(last, wt_doc_number(hearth, "last_start_unix_s"), now);
+	wt_when_clock(first, wt_doc_number(hearth, "first_start_unix_s"), now);
+	wt_say_kg(kg, wt_doc_number(hearth, "wok_kg"));
+	wt_say_number(minutes, wt_doc_number(hearth, "minutes"), 0, " min");
+	wt_page_textf(page, WT_MARK_FAINT, 2,
+		      _("%lld woks of %s, %s a firing, last start %s, first %s"),
+		      wt_doc_integer(hearth, "woks", 0), kg, minutes, last, first);
+}
+
+void wt_print_plan(struct wt_page *page, const json_t *result)
+{
+	const json_t *firings = wt_doc_list(result, "firings");
+	const json_t *hearth = wt_doc_object(result, "hearth");
+	double now = wt_doc_number(result, "now_unix_s");
+	long long unplaced = wt_doc_integer(result, "unplaced", 0);
+	char when[WT_WHEN_SIZE];
+	size_t i;
+	json_t *lost;
+
+	wt_when_full(when, now);
+	wt_page_row(page, WT_MARK_HEAD, _("Firings, %s"), when);
+	if (wt_doc_integer(hearth, "woks", 1) == 0)
+		wt_page_text(page, WT_MARK_ALARM, 2, _("No wok is set up ([hearth] woks = 0)."));
+	else if (json_array_size(firings) == 0)
+		wt_page_text(page, WT_MARK_NONE, 2,
+			     _("No firing should start before tomorrow's end."));
+	print_firings(page, firings, "tonight", _("tonight (chance inside the window)"), now);
+	print_firings(page, firings, "morning", _("morning"), now);
+	if (unplaced > 0)
+		wt_page_textf(page, WT_MARK_ALARM, 2,
+			      _("%lld firings find no place before the woks close."), unplaced);
+	json_array_foreach(wt_doc_list(result, "given_up"), i, lost)
+		wt_page_textf(page, WT_MARK_ALARM, 2, _("#%lld given up: %s"),
+			      wt_doc_integer(lost, "load", 0), wt_say_code(lost));
+	print_hearth(page, hearth, now);
+	wt_say_cautions(page);
+}
+
+static void print_bed(struct wt_page *page, const json_t *row, double now, enum wt_mark mark)
+{
+	char density[WT_SAY_SIZE], area[WT_SAY_SIZE], trays[WT_SAY_SIZE], chance[WT_SAY_SIZE];
+	char ready[WT_WHEN_SIZE];
+	struct wt_doc_triple at = wt_doc_triple(row, "ready_unix_s");
+
+	wt_say_number(density, wt_doc_number(row, "kg_m2"), 1, "");
+	wt_say_number(area, wt_doc_number(row, "area_m2"), 1, "");
+	wt_say_number(trays, wt_doc_number(row, "trays"), 1, "");
+	wt_say_chance(chance, wt_doc_number(row, "p_ready_tonight"));
+	wt_when_range(ready, at.p10, at.p90, now);
+	wt_page_cell(page, mark, -5, density);
+	wt_page_cell(page, mark, -7, area);
+	wt_page_cell(page, mark, -6, trays);
+	wt_page_gap(page, 2);
+	wt_page_cell(page, mark, 12, ready);
+	wt_page_cell(page, mark, -7, chance);
+	wt_page_end(page);
+}
+
+void wt_print_density(struct wt_page *page, const json_t *result)
+{
+	double now = wt_doc_number(result, "now_unix_s");
+	const json_t *wish = wt_doc_object(result, "for_wish");
+	const char *origin = wt_doc_text(result, "origin");
+	char kg[WT_SAY_SIZE];
+	size_t i;
+	json_t *row;
+
+	wt_say_kg(kg, wt_doc_number(result, "kg"));
+	wt_page_row(page, WT_MARK_HEAD, _("%s, %s: how thick to spread"), origin ? origin : "-",
+		    kg);
+	wt_page_cell(page, WT_MARK_FAINT, -5, "kg/m²");
+	wt_page_cell(page, WT_MARK_FAINT, -7, "m²");
+	wt_page_cell(page, WT_MARK_FAINT, -6, _("trays"));
+	wt_page_gap(page, 2);
+	wt_page_cell(page, WT_MARK_FAINT, 12, _("ready"));
+	wt_page_cell(page, WT_MARK_FAINT, -7, _("tonight"));
+	wt_page_end(page);
+	json_array_foreach(wt_doc_list(result, "rows"), i, row)
+	{
+		print_bed(page, row, now, WT_MARK_NONE);
+		if (wt_doc_text(row, "note"))
+			wt_page_textf(page, WT_MARK_FAINT, 6, "      %s", wt_doc_text(row, "note"));
+	}
+	if (wish) {
+		wt_page_row(page, WT_MARK_HEAD, "%s", _("for the time you wish"));
+		print_bed(page, wish, now, WT_MARK_HEAD);
+	}
+	wt_say_notes(page, wt_doc_list(result, "warnings"));
+}
+
+static void print_change(struct wt_page *page, const json_t *change)
+{
+	static const struct {
+		const char *key, *label, *unit;
+	} shown[] = {{"area_m2", N_("spread on"), " m²"},
+		     {"warmer_c", N_("warmer by"), "°C"},
+		     {"drier_pct", N_("drier by"), "%"}};
+
+	for (size_t i = 0; i < sizeof shown / sizeof *shown; i++) {
+		double value = wt_doc_number(change, shown[i].key);
+		char text[WT_SAY_SIZE];
+
+		if (!isfinite(value) || value == 0.0)
+			continue;
+		wt_say_number(text, value, 1, shown[i].unit);
+		wt_page_row(page, WT_MARK_NONE, "  %s %s", _(shown[i].label), text);
+	}
+	if (wt_doc_true(change, "fan"))
+		wt_page_row(page, WT_MARK_NONE, "  %s", _("with the fan on"));
+}
+
+static void print_case(struct wt_page *page, const char *label, const json_t *which, double now)
+{
+	struct wt_doc_triple ready = wt_doc_triple(which, "ready_unix_s");
+	struct wt_doc_triple past = wt_doc_triple(which, "past_unix_s");
+	const char *call = wt_doc_text(which, "call");
+	char text[WT_WHEN_SIZE];
+
+	wt_page_cell(page, WT_MARK_FAINT, 7, label);
+	wt_when_range(text, ready.p10, ready.p90, now);
+	wt_page_cell(page, WT_MARK_NONE, 12, text);
+	wt_when_range(text, past.p10, past.p90, now);
+	wt_page_cell(page, WT_MARK_NONE, 12, text);
+	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(call));
+	wt_page_end(page);
+}
+
+static void print_difference(struct wt_page *page, const char *label, double hours)
+{
+	char span[WT_WHEN_SIZE];
+
+	if (!isfinite(hours))
+		return;
+	wt_when_span(span, fabs(hours) * 3600.0);
+	if (fabs(hours) * 3600.0 < 150)
+		wt_page_row(page, WT_MARK_NONE, _("%s: no difference"), label);
+	else
+		wt_page_row(page, WT_MARK_NONE, hours < 0 ? _("%s %s sooner") : _("%s %s later"),
+			    label, span);
+}
+
+void wt_print_what_if(struct wt_page *page, const json_t *result)
+{
+	double now = wt_doc_number(result, "now_unix_s");
+	const json_t *difference = wt_doc_object(result, "difference_h");
+
+	wt_page_row(page, WT_MARK_HEAD, _("Load %lld, if it were"),
+		    wt_doc_integer(result, "load", 0));
+	print_change(page, wt_doc_object(result, "change"));
+	wt_page_gap(page, 7);
+	wt_page_cell(page, WT_MARK_FAINT, 12, _("ready"));
+	wt_page_cell(page, WT_MARK_FAINT, 12, _("past best"));
+	wt_page_cell(page, WT_MARK_FAINT, 0, _("call"));
+	wt_page_end(page);
+	print_case(page, _("as is"), wt_doc_object(result, "now"), now);
+	print_case(page, _("then"), wt_doc_object(result, "changed"), now);
+	print_difference(page, _("Ready"), wt_doc_number(difference, "ready_p50"));
+	print_difference(page, _("Past its best"), wt_doc_number(difference, "past_p50"));
+}

@@ -1,0 +1,202 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/run.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli/doc.h"
+#include "cli/page.h"
+#include "cli/tongue.h"
+#include "cli/when.h"
+
+void wt_run_complain(const char *format, ...)
+{
+	char text[2048];
+	struct wt_term term;
+	struct wt_page page;
+	va_list args;
+
+	va_start(args, format);
+	vsnprintf(text, sizeof text, format, args);
+	va_end(args);
+	fflush(stdout);
+	wt_term_detect(&term, stderr);
+	if (!isatty(STDERR_FILENO))
+		term.width = 2000; /* one line for logs and scripts */
+	wt_page_open(&page, stderr, &term);
+	wt_page_textf(&page, WT_MARK_NONE, 2, "wither: %s", text);
+}
+
+const char *wt_run_socket_path(const struct wt_command *call)
+{
+	const char *path = getenv("WITHER_SOCKET");
+
+	if (call->socket)
+		return call->socket;
+	return path && *path ? path : WT_SOCKET_DEFAULT;
+}
+
+struct wt_socket *wt_run_connect(const struct wt_command *call)
+{
+	char why[1024];
+	struct wt_socket *socket = wt_socket_open(wt_run_socket_path(call), why, sizeof why);
+
+	if (!socket)
+		wt_run_complain("%s", why);
+	return socket;
+}
+
+bool wt_run_ask(struct wt_socket *socket, const char *method, const json_t *params,
+		double deadline_s, struct wt_reply *reply)
+{
+	char why[1024];
+
+	if (!wt_socket_send(socket, method, params, why, sizeof why) ||
+	    !wt_socket_receive(socket, deadline_s, reply, why, sizeof why)) {
+		wt_run_complain("%s", why);
+		return false;
+	}
+	if (!reply->result) {
+		wt_run_complain("%s", why);
+		wt_socket_reply_clear(reply);
+		return false;
+	}
+	wt_when_zone(wt_doc_text(reply->result, "timezone"));
+	return true;
+}
+
+struct wt_page wt_run_page(void)
+{
+	struct wt_term term;
+	struct wt_page page;
+
+	wt_term_detect(&term, stdout);
+	wt_page_open(&page, stdout, &term);
+	return page;
+}
+
+int wt_run_finish(int code)
+{
+	if (fflush(stdout) != 0 || ferror(stdout)) {
+		wt_run_complain("%s", _("cannot write the output"));
+		return WT_EXIT_FAILED;
+	}
+	return code;
+}
+
+static bool is_open(const json_t *load)
+{
+	const char *state = wt_doc_text(load, "state");
+
+	return !state || strcmp(state, "open") == 0;
+}
+
+/* The load meant when none was named; 0 after complaining. */
+static long long default_load(const struct wt_command *call, const json_t *loads)
+{
+	long long last = 0;
+	size_t n = 0, i;
+	char list[128] = "";
+	json_t *load;
+
+	json_array_foreach(loads, i, load)
+	{
+		long long number = wt_doc_integer(load, "load", 0);
+		size_t used = strlen(list);
+
+		if (!is_open(load) || number <= 0)
+			continue;
+		n++;
+		if (number > last)
+			last = number;
+		if (used + 24 < sizeof list)
+			snprintf(list + used, sizeof list - used, "%s%lld", used ? ", " : "",
+				 number);
+	}
+	if (n == 0) {
+		wt_run_complain(_("no load is open; name one: %s"), call->verb->example);
+		return 0;
+	}
+	if (n > 1 && call->verb->load_default == WT_LOAD_ONLY) {
+		wt_run_complain(_("which load? open are %s; for instance: %s"), list,
+				call->verb->example);
+		return 0;
+	}
+	return last;
+}
+
+static int fill_load(const struct wt_command *call, struct wt_socket *socket)
+{
+	struct wt_reply reply;
+	long long load;
+
+	if (!call->needs_load)
+		return WT_EXIT_FINE;
+	if (!wt_run_ask(socket, "loads", NULL, call->verb->deadline_s, &reply))
+		return WT_EXIT_FAILED;
+	load = default_load(call, wt_doc_list(reply.result, "loads"));
+	wt_socket_reply_clear(&reply);
+	if (load == 0)
+		return WT_EXIT_USAGE;
+	json_object_set_new(call->params, "load", json_integer(load));
+	return WT_EXIT_FINE;
+}
+
+/* Asks the call's question; *reply is to be cleared when WT_EXIT_FINE comes back. */
+static int ask_call(const struct wt_command *call, struct wt_reply *reply)
+{
+	struct wt_socket *socket = wt_run_connect(call);
+	int code;
+
+	if (!socket)
+		return WT_EXIT_FAILED;
+	code = fill_load(call, socket);
+	if (code == WT_EXIT_FINE &&
+	    !wt_run_ask(socket, call->verb->name, call->params, call->verb->deadline_s, reply))
+		code = WT_EXIT_FAILED;
+	wt_socket_close(&socket);
+	return code;
+}
+
+static void print_reply(const struct wt_command *call, const struct wt_reply *reply)
+{
+	if (call->json) {
+		puts(reply->text);
+	} else {
+		struct wt_page page = wt_run_page();
+
+		call->verb->print(&page, reply->result);
+	}
+}
+
+int wt_run_health(const struct wt_command *call)
+{
+	struct wt_reply reply;
+	int code = ask_call(call, &reply);
+
+	if (code != WT_EXIT_FINE)
+		return code;
+	if (!wt_doc_true(reply.result, "ok"))
+		code = WT_EXIT_CONDITION;
+	print_reply(call, &reply);
+	wt_socket_reply_clear(&reply);
+	return wt_run_finish(code);
+}
+
+int wt_run_command(const struct wt_command *call)
+{
+	struct wt_reply reply;
+	int code;
+
+	if (call->verb->run)
+		return call->verb->run(call);
+	code = ask_call(call, &reply);
+	if (code != WT_EXIT_FINE)
+		return code;
+	print_reply(call, &reply);
+	wt_socket_reply_clear(&reply);
+	return wt_run_finish(WT_EXIT_FINE);
+}

@@ -1,0 +1,172 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/say.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "cli/tongue.h"
+
+void wt_say_number(char out[static WT_SAY_SIZE], double value, int decimals, const char *unit)
+{
+	char text[64];
+
+	if (!isfinite(value)) {
+		strcpy(out, "-");
+		return;
+	}
+	snprintf(text, sizeof text, "%.*f", decimals, value);
+	if (strchr(text, '.')) {
+		size_t n = strlen(text);
+
+		while (text[n - 1] == '0')
+			text[--n] = '\0';
+		if (text[n - 1] == '.')
+			text[--n] = '\0';
+	}
+	if (strcmp(text, "-0") == 0)
+		strcpy(text, "0");
+	snprintf(out, WT_SAY_SIZE, "%s%s", text, unit);
+}
+
+void wt_say_kg(char out[static WT_SAY_SIZE], double kg)
+{
+	wt_say_number(out, kg, fabs(kg) < 10 ? 2 : 1, " kg");
+}
+
+void wt_say_triple(char out[static WT_SAY_SIZE], struct wt_doc_triple triple, int decimals,
+		   const char *unit)
+{
+	char low[WT_SAY_SIZE], high[WT_SAY_SIZE];
+
+	wt_say_number(low, triple.p10, decimals, "");
+	wt_say_number(high, triple.p90, decimals, "");
+	if (!isfinite(triple.p10) && !isfinite(triple.p90))
+		wt_say_number(out, triple.p50, decimals, unit);
+	else if (strcmp(low, high) == 0)
+		snprintf(out, WT_SAY_SIZE, "%.40s%s", low, unit);
+	else
+		snprintf(out, WT_SAY_SIZE, "%.40s-%.40s%.10s", low, high, unit);
+}
+
+void wt_say_loss(char out[static WT_SAY_SIZE], struct wt_doc_triple loss_pct)
+{
+	wt_say_triple(out, loss_pct, 0, "%");
+}
+
+void wt_say_chance(char out[static WT_SAY_SIZE], double share)
+{
+	double pct = share * 100.0;
+
+	if (!isfinite(share))
+		strcpy(out, "-");
+	else if (pct < 1.0)
+		strcpy(out, "<1%");
+	else if (pct > 99.0)
+		strcpy(out, ">99%");
+	else
+		snprintf(out, WT_SAY_SIZE, "%.0f%%", pct);
+}
+
+/* The words of lib/words.h, once more so that a translator finds them. */
+static const char *const words[] = {
+	N_("tonight"),    N_("morning"), N_("either"), N_("wait"),  N_("now"),
+	N_("past"),       N_("bud"),     N_("young"),  N_("mixed"), N_("mature"),
+	N_("spring"),     N_("summer"),  N_("autumn"), N_("none"),  N_("damp"),
+	N_("wet"),        N_("crisp"),   N_("soft"),   N_("limp"),  N_("slack"),
+	N_("dry-edged"),  N_("evening"), N_("open"),   N_("fixed"), N_("dropped"),
+	N_("origin"),     N_("grade"),   N_("season"), N_("all"),   N_("connected"),
+	N_("connecting"), N_("refused"), N_("off"),    N_("on"),
+};
+
+const char *wt_say_word(const char *word)
+{
+	if (!word)
+		return "-";
+	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+		if (strcmp(words[i], word) == 0)
+			return _(words[i]);
+	return word;
+}
+
+enum wt_mark wt_say_call_mark(const char *call)
+{
+	if (!call)
+		return WT_MARK_NONE;
+	if (strcmp(call, "tonight") == 0 || strcmp(call, "now") == 0)
+		return WT_MARK_FIRE;
+	if (strcmp(call, "past") == 0)
+		return WT_MARK_ALARM;
+	if (strcmp(call, "morning") == 0 || strcmp(call, "either") == 0)
+		return WT_MARK_REST;
+	return WT_MARK_NONE;
+}
+
+/* Codes whose sentence needs no more than the code.  Those that quote something are printed as the
+ * daemon wrote them. */
+static const struct {
+	const char *code, *text;
+} codes[] = {
+	{"ready_in_time", N_("ready before the last start")},
+	{"not_ready", N_("not ready tonight; it keeps till morning")},
+	{"will_not_keep", N_("ready tonight, past its best by morning")},
+	{"keeps", N_("ready tonight, and it keeps till morning")},
+	{"too_unsure", N_("could go either way; weigh or feel it")},
+	{"ready_now", N_("in its window now; waiting costs")},
+	{"past_now", N_("past its best already")},
+	{"no_capacity", N_("ready, but the woks are taken")},
+	{"not_by_morning", N_("not ready by the first start either")},
+};
+
+const char *wt_say_code(const json_t *item)
+{
+	const char *code = wt_doc_text(item, "code");
+	const char *text = wt_doc_text(item, "text");
+
+	for (size_t i = 0; code && i < sizeof codes / sizeof *codes; i++)
+		if (strcmp(codes[i].code, code) == 0)
+			return _(codes[i].text);
+	if (text)
+		return text;
+	return code ? code : "-";
+}
+
+void wt_say_notes(struct wt_page *page, const json_t *notes)
+{
+	size_t i;
+	json_t *note;
+
+	json_array_foreach(notes, i, note)
+		wt_page_textf(page, WT_MARK_NONE, 2, "! %s", wt_say_code(note));
+}
+
+void wt_say_numbers(char *out, size_t size, const json_t *numbers, size_t most)
+{
+	size_t n = json_array_size(numbers), used = 0;
+
+	out[0] = '\0';
+	for (size_t i = 0; i < n && i < most && used + 32 < size; i++)
+		used += (size_t)snprintf(out + used, size - used, "%s%lld", i ? ", " : "",
+					 (long long)json_integer_value(json_array_get(numbers, i)));
+	if (n > most && used + 32 < size)
+		snprintf(out + used, size - used, " +%zu", n - most);
+}
+
+void wt_say_cautions(struct wt_page *page)
+{
+	static const char *const cautions[] = {
+		N_("Fire and CO: charcoal or gas in a closed room can kill without a smell. Keep "
+		   "two "
+		   "openings, and a CO alarm that sounds."),
+		N_("Burns: the wok is hotter than it looks. Gloves, sleeves, no children near, "
+		   "water "
+		   "at hand."),
+		N_("Hygiene: clean hands, clean trays; leaf that smells sour or is slimy is not "
+		   "for "
+		   "tea."),
+		N_("Advice only. Local codes and licensed fitters come first; your hands decide."),
+	};
+
+	for (size_t i = 0; i < sizeof cautions / sizeof *cautions; i++)
+		wt_page_textf(page, WT_MARK_FAINT, 2, "! %s", _(cautions[i]));
+}

@@ -1,0 +1,16 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Texts in the user's language.  Numbers keep their point everywhere.
+ */
+#ifndef WT_CLI_TONGUE_H
+#define WT_CLI_TONGUE_H
+
+#include <libintl.h>
+
+#define _(text) gettext(text)
+#define N_(text) text
+
+/* Finds the catalogue; english says that nothing shall be translated. */
+void wt_tongue_start(int english);
+
+#endif /* WT_CLI_TONGUE_H */
