@@ -1,0 +1,234 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "daemon/engine.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/engine_inner.h"
+#include "daemon/log.h"
+
+/* One commit for so many rows in replay, our choice: a few milliseconds' work. */
+#define REPLAY_BATCH_ROWS 5000
+/* Live, ticks missed by more than this are not made up for: the machine slept or its clock was
+ * set. */
+#define MOST_MISSED_TICKS 3
+
+struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup)
+{
+	struct wt_engine *engine = calloc(1, sizeof *engine);
+	size_t n = setup->config->n_stations;
+	if (!engine)
+		return NULL;
+	engine->setup = *setup;
+	engine->site = wt_site_new(setup->config);
+	engine->spool = wt_spool_new(setup->store, WT_SPOOL_LIMIT,
+				     setup->replay ? REPLAY_BATCH_ROWS : 0);
+	engine->pairs = calloc(n ? n : 1, sizeof *engine->pairs);
+	engine->stations = calloc(n ? n : 1, sizeof *engine->stations);
+	if (!engine->site || !engine->spool || !engine->pairs || !engine->stations) {
+		wt_engine_free(&engine);
+		return NULL;
+	}
+	for (size_t i = 0; i < n; i++) {
+		wt_pair_init(&engine->pairs[i], setup->config->stations[i].expected_every_s);
+		engine->stations[i].battery = NAN;
+	}
+	return engine;
+}
+
+void wt_engine_free(struct wt_engine **address)
+{
+	struct wt_engine *engine = *address;
+	if (!engine)
+		return;
+	if (engine->record)
+		fclose(engine->record);
+	wt_site_free(&engine->site);
+	wt_spool_free(&engine->spool);
+	free(engine->pairs);
+	free(engine->stations);
+	free(engine);
+	*address = NULL;
+}
+
+struct wt_site *wt_engine_site(struct wt_engine *engine)
+{
+	return engine->site;
+}
+
+bool wt_engine_record(struct wt_engine *engine, const char *path, char *why, size_t why_size)
+{
+	engine->record = fopen(path, "ae");
+	if (!engine->record)
+		snprintf(why, why_size, "the journal '%s' cannot be written: %m", path);
+	return engine->record != NULL;
+}
+
+/* The journal is a help for replays, not the keeper of anything: the database is.  So a failure is
+ * said once and recording ends. */
+static void record(struct wt_engine *engine, const struct wt_journal_entry *entry)
+{
+	if (!engine->record)
+		return;
+	char *line = wt_journal_format(entry);
+	if (line && fprintf(engine->record, "%s\n", line) > 0 && fflush(engine->record) == 0) {
+		free(line);
+		return;
+	}
+	free(line);
+	wt_log(WT_LOG_ERR, "the journal cannot be written any more: %m; recording ends");
+	fclose(engine->record);
+	engine->record = NULL;
+}
+
+static int64_t next_multiple(int64_t at_unix_ms, int64_t every_s)
+{
+	int64_t every_ms = every_s * 1000;
+	return (at_unix_ms + every_ms - 1) / every_ms * every_s;
+}
+
+void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms)
+{
+	int64_t every_s = engine->setup.config->forecast_every_s;
+	int64_t due = next_multiple(at_unix_ms, every_s);
+	if (engine->next_tick_unix_s == 0)
+		engine->next_tick_unix_s = due;
+	/* Nothing to forecast from: those ticks pass. */
+	if (!engine->any_input && engine->next_tick_unix_s < due)
+		engine->next_tick_unix_s = due;
+	if (!engine->setup.replay) {
+		/* The clock was set, forwards or back. */
+		if (engine->next_tick_unix_s < due - MOST_MISSED_TICKS * every_s)
+			engine->next_tick_unix_s = due - every_s;
+		if (engine->next_tick_unix_s > due + every_s)
+			engine->next_tick_unix_s = due;
+	}
+	while (engine->next_tick_unix_s * 1000 < at_unix_ms) {
+		int64_t tick_unix_s = engine->next_tick_unix_s;
+		engine->next_tick_unix_s += every_s;
+		struct wt_job *job = wt_site_job(engine->site, tick_unix_s);
+		if (job)
+			engine->setup.tick(engine->setup.context, job, tick_unix_s);
+	}
+}
+
+int64_t wt_engine_next_tick_unix_s(const struct wt_engine *engine)
+{
+	return engine->next_tick_unix_s;
+}
+
+bool wt_engine_put(struct wt_engine *engine, struct wt_row *row)
+{
+	return wt_spool_put(engine->spool, row);
+}
+
+static void keep_closings(struct wt_engine *engine, int64_t at_unix_s)
+{
+	json_t *closings = wt_site_take_closings(engine->site);
+	size_t index;
+	json_t *closing;
+	json_array_foreach (closings, index, closing) {
+		struct wt_row row = {
+			.kind = WT_ROW_CLOSING, .at = at_unix_s, .document = json_incref(closing)};
+		wt_engine_put(engine, &row);
+	}
+	json_decref(closings);
+}
+
+void wt_engine_adopt(struct wt_engine *engine, struct wt_job **job, int64_t tick_unix_s)
+{
+	wt_site_adopt(engine->site, job);
+	if (engine->setup.frozen)
+		return;
+	if (tick_unix_s > 0) {
+		json_t *rows = wt_site_forecast_rows(engine->site);
+		struct wt_row row = {.kind = WT_ROW_FORECASTS, .document = rows};
+		if (rows)
+			wt_engine_put(engine, &row);
+	}
+	keep_closings(engine, tick_unix_s > 0 ? tick_unix_s : wt_site_forecast_unix_s(engine->site));
+	if (!engine->setup.replay)
+		(void)wt_engine_commit(engine, false);
+}
+
+enum wt_store_result wt_engine_commit(struct wt_engine *engine, bool retry)
+{
+	return wt_spool_commit(engine->spool, retry);
+}
+
+void wt_engine_spool_facts(const struct wt_engine *engine, struct wt_spool_facts *out)
+{
+	wt_spool_facts(engine->spool, out);
+}
+
+const struct wt_engine_station *wt_engine_station(const struct wt_engine *engine, size_t station)
+{
+	return &engine->stations[station];
+}
+
+static void refuse_store(struct wt_engine *engine, struct wt_refusal *refusal)
+{
+	wt_rpc_refuse(refusal, WT_RPC_TRY_AGAIN, "not noted, try again: %s",
+		      wt_store_error(engine->setup.store));
+}
+
+bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
+		    const json_t *params, json_t **result, struct wt_refusal *refusal)
+{
+	struct wt_act act = {0};
+	wt_engine_advance(engine, at_unix_ms);
+	if (engine->setup.frozen) {
+		wt_rpc_refuse(refusal, WT_RPC_REFUSED,
+			      "this daemon shows a past moment (--frozen-at) and notes nothing");
+		return false;
+	}
+	if (!wt_site_prepare(engine->site, method, params, at_unix_ms / 1000, &act, refusal))
+		return false;
+	act.received_unix_ms = at_unix_ms;
+	if (wt_spool_act(engine->spool, &act) != WT_STORE_OK) {
+		refuse_store(engine, refusal);
+		wt_act_clear(&act);
+		return false;
+	}
+	wt_site_apply(engine->site, &act);
+	engine->any_input = true;
+	*result = wt_site_act_result(engine->site, &act, at_unix_ms / 1000);
+	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
+						  .kind = WT_JOURNAL_CALL,
+						  .method = (char *)(uintptr_t)method,
+						  .params = (json_t *)(uintptr_t)params});
+	wt_act_clear(&act);
+	return true;
+}
+
+bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
+		       char *why, size_t why_size)
+{
+	wt_engine_advance(engine, at_unix_ms);
+	json_t *kept = wt_engine_outlook_columns(document, why, why_size);
+	if (!kept)
+		return false;
+	if (!wt_site_add_outlook(engine->site, kept, at_unix_ms / 1000, why, why_size)) {
+		json_decref(kept);
+		return false;
+	}
+	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
+						  .kind = WT_JOURNAL_OUTLOOK,
+						  .document = kept});
+	struct wt_row row = {.kind = WT_ROW_OUTLOOK, .at = at_unix_ms / 1000, .document = kept};
+	wt_engine_put(engine, &row);
+	return true;
+}
+
+void wt_engine_note_message(struct wt_engine *engine, const struct wt_message *message)
+{
+	record(engine,
+	       &(struct wt_journal_entry){.at_unix_ms = message->at_unix_ms,
+					  .kind = WT_JOURNAL_MESSAGE,
+					  .topic = (char *)(uintptr_t)message->topic,
+					  .payload = (char *)(uintptr_t)message->payload,
+					  .payload_length = message->length,
+					  .retained = message->retained});
+}

@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * What the files of the engine share.  Nobody else includes this.
+ */
+#ifndef WT_DAEMON_ENGINE_INNER_H
+#define WT_DAEMON_ENGINE_INNER_H
+
+#include <stdio.h>
+
+#include "daemon/engine.h"
+#include "lib/wire/journal.h"
+#include "lib/wire/pair.h"
+#include "lib/wire/rpc.h"
+
+/* Messages remembered to know a resent one, our choice: brokers keep some 20 in flight. */
+#define WT_ENGINE_PACKETS 1024
+
+struct wt_engine {
+	struct wt_engine_setup setup;
+	struct wt_site *site;
+	struct wt_spool *spool;
+	struct wt_pair *pairs; /* one a station of the configuration */
+	struct wt_engine_station *stations;
+	int64_t packets[WT_ENGINE_PACKETS]; /* a circle */
+	size_t n_packets;
+	int64_t next_tick_unix_s;
+	bool any_input; /* a reading or an act came, ever */
+	FILE *record; /* NULL: nothing is recorded */
+};
+
+/* See wt_spool_put(). */
+bool wt_engine_put(struct wt_engine *engine, struct wt_row *row);
+void wt_engine_note_message(struct wt_engine *engine, const struct wt_message *message);
+/* The part of an outlook that is used, in the form of columns.  New reference, NULL with *why. */
+json_t *wt_engine_outlook_columns(const json_t *document, char *why, size_t why_size);
+void wt_engine_remember_packet(struct wt_engine *engine, int64_t packet);
+
+#endif /* WT_DAEMON_ENGINE_INNER_H */
