@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "daemon/engine.h"
 
+#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -23,8 +24,8 @@ struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup)
 		return NULL;
 	engine->setup = *setup;
 	engine->site = wt_site_new(setup->config);
-	engine->spool = wt_spool_new(setup->store, WT_SPOOL_LIMIT,
-				     setup->replay ? REPLAY_BATCH_ROWS : 0);
+	engine->spool =
+		wt_spool_new(setup->store, WT_SPOOL_LIMIT, setup->replay ? REPLAY_BATCH_ROWS : 0);
 	engine->pairs = calloc(n ? n : 1, sizeof *engine->pairs);
 	engine->stations = calloc(n ? n : 1, sizeof *engine->stations);
 	if (!engine->site || !engine->spool || !engine->pairs || !engine->stations) {
@@ -62,7 +63,8 @@ bool wt_engine_record(struct wt_engine *engine, const char *path, char *why, siz
 {
 	engine->record = fopen(path, "ae");
 	if (!engine->record)
-		snprintf(why, why_size, "the journal '%s' cannot be written: %m", path);
+		snprintf(why, why_size, "the journal '%s' cannot be written: %s", path,
+			 strerror(errno));
 	return engine->record != NULL;
 }
 
@@ -78,7 +80,8 @@ static void record(struct wt_engine *engine, const struct wt_journal_entry *entr
 		return;
 	}
 	free(line);
-	wt_log(WT_LOG_ERR, "the journal cannot be written any more: %m; recording ends");
+	wt_log(WT_LOG_ERR, "the journal cannot be written any more: %s; recording ends",
+	       strerror(errno));
 	fclose(engine->record);
 	engine->record = NULL;
 }
@@ -129,7 +132,8 @@ static void keep_closings(struct wt_engine *engine, int64_t at_unix_s)
 	json_t *closings = wt_site_take_closings(engine->site);
 	size_t index;
 	json_t *closing;
-	json_array_foreach (closings, index, closing) {
+	json_array_foreach(closings, index, closing)
+	{
 		struct wt_row row = {
 			.kind = WT_ROW_CLOSING, .at = at_unix_s, .document = json_incref(closing)};
 		wt_engine_put(engine, &row);
@@ -148,7 +152,8 @@ void wt_engine_adopt(struct wt_engine *engine, struct wt_job **job, int64_t tick
 		if (rows)
 			wt_engine_put(engine, &row);
 	}
-	keep_closings(engine, tick_unix_s > 0 ? tick_unix_s : wt_site_forecast_unix_s(engine->site));
+	keep_closings(engine,
+		      tick_unix_s > 0 ? tick_unix_s : wt_site_forecast_unix_s(engine->site));
 	if (!engine->setup.replay)
 		(void)wt_engine_commit(engine, false);
 }
@@ -224,11 +229,10 @@ bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_
 
 void wt_engine_note_message(struct wt_engine *engine, const struct wt_message *message)
 {
-	record(engine,
-	       &(struct wt_journal_entry){.at_unix_ms = message->at_unix_ms,
-					  .kind = WT_JOURNAL_MESSAGE,
-					  .topic = (char *)(uintptr_t)message->topic,
-					  .payload = (char *)(uintptr_t)message->payload,
-					  .payload_length = message->length,
-					  .retained = message->retained});
+	record(engine, &(struct wt_journal_entry){.at_unix_ms = message->at_unix_ms,
+						  .kind = WT_JOURNAL_MESSAGE,
+						  .topic = (char *)(uintptr_t)message->topic,
+						  .payload = (char *)(uintptr_t)message->payload,
+						  .payload_length = message->length,
+						  .retained = message->retained});
 }

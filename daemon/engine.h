@@ -28,9 +28,9 @@ typedef void (*wt_engine_tick_fn)(void *context, struct wt_job *job, int64_t tic
 
 struct wt_engine_setup {
 	const struct wt_config *config; /* borrowed for the engine's life */
-	struct wt_store *store;		/* borrowed */
-	bool frozen; /* takes nothing in */
-	bool replay; /* large transactions, every tick issued, no record */
+	struct wt_store *store;         /* borrowed */
+	bool frozen;                    /* takes nothing in */
+	bool replay;                    /* large transactions, every tick issued, no record */
 	wt_engine_tick_fn tick;
 	void *context;
 };
@@ -39,8 +39,8 @@ struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup);
 void wt_engine_free(struct wt_engine **engine);
 struct wt_site *wt_engine_site(struct wt_engine *engine);
 
-/* Brings the site to where it was: everything stored that came up to
- * now_unix_ms. */
+/* Brings the site to where it was: everything stored, when frozen that which
+ * came up to now_unix_ms. */
 enum wt_store_result wt_engine_restore(struct wt_engine *engine, int64_t now_unix_ms);
 
 /* Appends what is taken in from now on to a journal.  false: why tells. */
@@ -51,8 +51,8 @@ struct wt_message {
 	const char *topic;
 	const void *payload;
 	size_t length;
-	bool retained; /* a stored copy replayed by the broker */
-	bool resent;   /* the broker says that it may have come before */
+	bool retained;  /* a stored copy replayed by the broker */
+	bool resent;    /* the broker says that it may have come before */
 	int64_t packet; /* names the message across a reconnection; 0: cannot be resent */
 };
 /* Takes in a message; readings are on disk after the next wt_engine_commit(). */

@@ -25,7 +25,7 @@ struct wt_engine {
 	size_t n_packets;
 	int64_t next_tick_unix_s;
 	bool any_input; /* a reading or an act came, ever */
-	FILE *record; /* NULL: nothing is recorded */
+	FILE *record;   /* NULL: nothing is recorded */
 };
 
 /* See wt_spool_put(). */

@@ -73,7 +73,8 @@ static void note_values(struct wt_engine_station *seen, const struct wt_payload_
 		 values->time_fault != WT_PAYLOAD_ABSENT)
 		fault = values->time_fault;
 	else if (!isfinite(values->temp_c) && !isfinite(values->rh_pct))
-		fault = values->temp_fault != WT_PAYLOAD_OTHER ? values->temp_fault : values->rh_fault;
+		fault = values->temp_fault != WT_PAYLOAD_OTHER ? values->temp_fault
+							       : values->rh_fault;
 	if (fault == WT_PAYLOAD_FINE) {
 		seen->fine_unix_ms = at_unix_ms;
 		return;
@@ -100,7 +101,8 @@ static void keep_half(struct wt_engine *engine, size_t station, int64_t packet)
 	if (!pair->rh.used && isfinite(pair->rh.value))
 		json_object_set_new(half, "rh",
 				    json_pack("[f,I,i]", pair->rh.value,
-					      (json_int_t)pair->rh.at_unix_ms, (int)pair->rh.flags));
+					      (json_int_t)pair->rh.at_unix_ms,
+					      (int)pair->rh.flags));
 	json_object_set_new(half, "packet", json_integer(packet));
 	char *text = json_dumps(half, JSON_COMPACT | JSON_REAL_PRECISION(17));
 	json_decref(half);
@@ -164,8 +166,9 @@ static bool take_for_scale(struct wt_engine *engine, size_t scale, const struct 
 	char quoted[64];
 	if (!wt_payload_topic_matches(config->topic, message->topic))
 		return false;
-	if (message->retained || wt_payload_number(config->pointer, message->payload, message->length,
-						   &value, quoted) != WT_PAYLOAD_FINE)
+	if (message->retained ||
+	    wt_payload_number(config->pointer, message->payload, message->length, &value, quoted) !=
+		    WT_PAYLOAD_FINE)
 		return true;
 	double kg = value * config->kg_per_unit - config->tare_kg;
 	struct wt_row row = {.kind = WT_ROW_SCALE,
@@ -221,7 +224,8 @@ static bool restore_reading(void *context, const char *station, const char *room
 					 : (double)reading.at_unix_ms / 1000.0,
 	};
 	/* Only to bring the pair's memory of the last readings back. */
-	(void)wt_pair_add(&engine->pairs[reading.station], &values, reading.received_unix_ms, &paired);
+	(void)wt_pair_add(&engine->pairs[reading.station], &values, reading.received_unix_ms,
+			  &paired);
 	engine->stations[reading.station].fine_unix_ms = reading.received_unix_ms;
 	wt_site_add_reading(engine->site, &reading);
 	engine->any_input = true;
@@ -282,13 +286,15 @@ static void restore_halves(struct wt_engine *engine)
 		char *text = wt_store_get(engine->setup.store, name);
 		json_t *half = text ? json_loads(text, 0, NULL) : NULL;
 		struct wt_pair *pair = &engine->pairs[i];
-		const json_t *temp = json_object_get(half, "temp"), *rh = json_object_get(half, "rh");
+		const json_t *temp = json_object_get(half, "temp"),
+			     *rh = json_object_get(half, "rh");
 		/* A half older than the newest reading went into it or missed its chance. */
 		if (json_integer_value(json_array_get(temp, 1)) > pair->last_unix_ms)
 			restore_one_half(&pair->temp, temp);
 		if (json_integer_value(json_array_get(rh, 1)) > pair->last_unix_ms)
 			restore_one_half(&pair->rh, rh);
-		wt_engine_remember_packet(engine, json_integer_value(json_object_get(half, "packet")));
+		wt_engine_remember_packet(engine,
+					  json_integer_value(json_object_get(half, "packet")));
 		json_decref(half);
 		free(text);
 		free(name);
@@ -298,8 +304,10 @@ static void restore_halves(struct wt_engine *engine)
 enum wt_store_result wt_engine_restore(struct wt_engine *engine, int64_t now_unix_ms)
 {
 	struct wt_store *store = engine->setup.store;
-	const struct wt_store_span all = {INT64_MIN, now_unix_ms};
-	struct wt_store_span late = {now_unix_ms - RESTORE_DAYS * DAY_MS, now_unix_ms};
+	/* Live, all counts: the clock may not have been set yet. */
+	int64_t until_unix_ms = engine->setup.frozen ? now_unix_ms : INT64_MAX;
+	const struct wt_store_span all = {INT64_MIN, until_unix_ms};
+	const struct wt_store_span late = {now_unix_ms - RESTORE_DAYS * DAY_MS, until_unix_ms};
 	int64_t packets[WT_ENGINE_PACKETS];
 	enum wt_store_result result = wt_store_each_outlook(store, &late, restore_outlook, engine);
 	if (result == WT_STORE_OK)

@@ -27,7 +27,8 @@ void wt_log_open(enum wt_log_level most)
 
 static int line_head(char *line, size_t size, enum wt_log_level level)
 {
-	static const char *const words[] = {"", "", "", "error", "warning", "notice", "info", "debug"};
+	static const char *const words[] = {"",        "",       "",     "error",
+					    "warning", "notice", "info", "debug"};
 	if (to_journal)
 		return snprintf(line, size, "<%d>", (int)level);
 	struct timespec now;
@@ -56,8 +57,8 @@ void wt_log(enum wt_log_level level, const char *format, ...)
 		if ((unsigned char)line[i] < 0x20 || line[i] == 0x7f)
 			line[i] = '?';
 	line[length++] = '\n';
-	/* One call, so that lines of several threads do not mix.  A log that cannot be written to is
-	 * no reason to stop. */
+	/* One call, so that lines of several threads do not mix.  A log that cannot be written to
+	 * is no reason to stop. */
 	ssize_t written = write(STDERR_FILENO, line, length);
 	(void)written;
 }

@@ -23,7 +23,8 @@ void wt_sdnotify(const char *text)
 		return;
 	socklen_t size = (socklen_t)(offsetof(struct sockaddr_un, sun_path) + length);
 	/* A manager that does not listen is its own trouble. */
-	ssize_t sent = sendto(fd, text, strlen(text), MSG_NOSIGNAL, (struct sockaddr *)&address, size);
+	ssize_t sent =
+		sendto(fd, text, strlen(text), MSG_NOSIGNAL, (struct sockaddr *)&address, size);
 	(void)sent;
 	close(fd);
 }

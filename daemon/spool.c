@@ -22,8 +22,8 @@ struct wt_spool *wt_spool_new(struct wt_store *store, size_t limit, size_t batch
 {
 	struct wt_spool *spool = calloc(1, sizeof *spool);
 	if (spool)
-		*spool = (struct wt_spool){
-			.store = store, .limit = limit, .batch_rows = batch_rows};
+		*spool =
+			(struct wt_spool){.store = store, .limit = limit, .batch_rows = batch_rows};
 	return spool;
 }
 

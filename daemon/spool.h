@@ -24,9 +24,9 @@ enum wt_row_kind {
 
 struct wt_row {
 	enum wt_row_kind kind;
-	char *name;		   /* station, scale or value; owned */
-	char *room;		   /* of a reading; owned */
-	char *text;		   /* of a value; owned */
+	char *name;                /* station, scale or value; owned */
+	char *room;                /* of a reading; owned */
+	char *text;                /* of a value; owned */
 	struct wt_reading reading; /* of a reading */
 	int64_t packet;
 	int64_t at; /* scale: unix ms; closing, outlook: unix s */
@@ -52,7 +52,7 @@ enum wt_store_result wt_spool_act(struct wt_spool *spool, struct wt_act *act);
 enum wt_store_result wt_spool_commit(struct wt_spool *spool, bool retry);
 
 struct wt_spool_facts {
-	size_t waiting;	  /* rows not committed */
+	size_t waiting;   /* rows not committed */
 	uint64_t dropped; /* rows lost because the limit was reached or the store refused them */
 	enum wt_store_result state;
 };

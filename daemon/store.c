@@ -21,19 +21,20 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 	[WT_SQL_NAME_GET] = "SELECT id FROM name WHERE text = ?1",
 	[WT_SQL_NAME_ADD] = "INSERT INTO name(text) VALUES(?1)",
 	[WT_SQL_READING_ADD] =
-		"INSERT INTO reading(station, room, at_unix_ms, received_unix_ms, temp_c, rh_pct, flags,"
+		"INSERT INTO reading(station, room, at_unix_ms, received_unix_ms, temp_c, rh_pct, "
+		"flags,"
 		" packet) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) ON CONFLICT DO NOTHING",
 	[WT_SQL_READING_AT] =
 		"SELECT temp_c, rh_pct FROM reading WHERE at_unix_ms = ?1 AND station = ?2",
 	[WT_SQL_SCALE_ADD] = "INSERT INTO scale_reading(scale, at_unix_ms, kg) VALUES(?1, ?2, ?3)",
 	[WT_SQL_ACT_ADD] = "INSERT INTO act(received_unix_ms, method, params) VALUES(?1, ?2, ?3)",
 	[WT_SQL_CLOSING_ADD] = "INSERT INTO closing(at_unix_s, document) VALUES(?1, ?2)",
-	[WT_SQL_FORECAST_ADD] =
-		"INSERT OR REPLACE INTO forecast VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11,"
-		" ?12, ?13)",
-	[WT_SQL_AIR_ADD] =
-		"INSERT OR REPLACE INTO air_forecast VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,"
-		" ?11, ?12, ?13)",
+	[WT_SQL_FORECAST_ADD] = "INSERT OR REPLACE INTO forecast VALUES(?1, ?2, ?3, ?4, ?5, ?6, "
+				"?7, ?8, ?9, ?10, ?11,"
+				" ?12, ?13)",
+	[WT_SQL_AIR_ADD] = "INSERT OR REPLACE INTO air_forecast VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, "
+			   "?8, ?9, ?10,"
+			   " ?11, ?12, ?13)",
 	[WT_SQL_OUTLOOK_ADD] = "INSERT INTO outlook(received_unix_s, document) VALUES(?1, ?2)",
 	[WT_SQL_SET] = "INSERT OR REPLACE INTO value(name, text) VALUES(?1, ?2)",
 	[WT_SQL_UNSET] = "DELETE FROM value WHERE name = ?1",
@@ -45,15 +46,12 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 	[WT_SQL_EACH_SCALE] =
 		"SELECT n.text, at_unix_ms, kg FROM scale_reading CROSS JOIN name n ON n.id = scale"
 		" WHERE at_unix_ms BETWEEN ?1 AND ?2 ORDER BY scale_reading.id",
-	[WT_SQL_EACH_ACT] =
-		"SELECT id, received_unix_ms, method, params FROM act"
-		" WHERE received_unix_ms BETWEEN ?1 AND ?2 ORDER BY id",
-	[WT_SQL_EACH_CLOSING] =
-		"SELECT at_unix_s, document FROM closing"
-		" WHERE at_unix_s * 1000 BETWEEN ?1 AND ?2 ORDER BY id",
-	[WT_SQL_EACH_OUTLOOK] =
-		"SELECT received_unix_s, document FROM outlook"
-		" WHERE received_unix_s * 1000 BETWEEN ?1 AND ?2 ORDER BY id",
+	[WT_SQL_EACH_ACT] = "SELECT id, received_unix_ms, method, params FROM act"
+			    " WHERE received_unix_ms BETWEEN ?1 AND ?2 ORDER BY id",
+	[WT_SQL_EACH_CLOSING] = "SELECT at_unix_s, document FROM closing"
+				" WHERE at_unix_s * 1000 BETWEEN ?1 AND ?2 ORDER BY id",
+	[WT_SQL_EACH_OUTLOOK] = "SELECT received_unix_s, document FROM outlook"
+				" WHERE received_unix_s * 1000 BETWEEN ?1 AND ?2 ORDER BY id",
 	[WT_SQL_PACKETS] =
 		"SELECT packet FROM (SELECT id, packet FROM reading ORDER BY id DESC LIMIT ?1)"
 		" WHERE packet IS NOT NULL ORDER BY id",
@@ -64,19 +62,19 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 		" WHERE (at_unix_ms, station) > (?1, ?2) AND ?3 IS NOT NULL"
 		" AND at_unix_ms >= ?4 AND received_unix_ms <= ?5"
 		" ORDER BY at_unix_ms, station LIMIT ?6",
-	[WT_SQL_PAGE_FORECASTS] =
-		"SELECT *, issued_unix_s, load, 0 FROM forecast"
-		" WHERE (issued_unix_s, load) > (?1, ?2) AND ?3 IS NOT NULL"
-		" AND issued_unix_s * 1000 >= ?4 AND issued_unix_s * 1000 <= ?5"
-		" ORDER BY issued_unix_s, load LIMIT ?6",
-	[WT_SQL_PAGE_AIR] =
-		"SELECT issued_unix_s, n.text, lead_s, temp_p10_c, temp_p25_c, temp_p50_c, temp_p75_c,"
-		" temp_p90_c, vapour_p10_pa, vapour_p25_pa, vapour_p50_pa, vapour_p75_pa, vapour_p90_pa,"
-		" issued_unix_s, room, lead_s"
-		" FROM air_forecast CROSS JOIN name n ON n.id = room"
-		" WHERE (issued_unix_s, room, lead_s) > (?1, ?2, ?3)"
-		" AND issued_unix_s * 1000 >= ?4 AND issued_unix_s * 1000 <= ?5"
-		" ORDER BY issued_unix_s, room, lead_s LIMIT ?6",
+	[WT_SQL_PAGE_FORECASTS] = "SELECT *, issued_unix_s, load, 0 FROM forecast"
+				  " WHERE (issued_unix_s, load) > (?1, ?2) AND ?3 IS NOT NULL"
+				  " AND issued_unix_s * 1000 >= ?4 AND issued_unix_s * 1000 <= ?5"
+				  " ORDER BY issued_unix_s, load LIMIT ?6",
+	[WT_SQL_PAGE_AIR] = "SELECT issued_unix_s, n.text, lead_s, temp_p10_c, temp_p25_c, "
+			    "temp_p50_c, temp_p75_c,"
+			    " temp_p90_c, vapour_p10_pa, vapour_p25_pa, vapour_p50_pa, "
+			    "vapour_p75_pa, vapour_p90_pa,"
+			    " issued_unix_s, room, lead_s"
+			    " FROM air_forecast CROSS JOIN name n ON n.id = room"
+			    " WHERE (issued_unix_s, room, lead_s) > (?1, ?2, ?3)"
+			    " AND issued_unix_s * 1000 >= ?4 AND issued_unix_s * 1000 <= ?5"
+			    " ORDER BY issued_unix_s, room, lead_s LIMIT ?6",
 	[WT_SQL_THIN] =
 		"DELETE FROM reading WHERE at_unix_ms >= ?1 AND at_unix_ms < ?2 AND id NOT IN"
 		" (SELECT min(id) FROM reading WHERE at_unix_ms >= ?1 AND at_unix_ms < ?2"
@@ -123,8 +121,8 @@ sqlite3_stmt *wt_store_sql(struct wt_store *store, enum wt_sql which)
 {
 	sqlite3_stmt **statement = &store->statements[which];
 	if (!*statement) {
-		int rc = sqlite3_prepare_v3(store->db, sql_texts[which], -1, SQLITE_PREPARE_PERSISTENT,
-					    statement, NULL);
+		int rc = sqlite3_prepare_v3(store->db, sql_texts[which], -1,
+					    SQLITE_PREPARE_PERSISTENT, statement, NULL);
 		if (rc != SQLITE_OK) {
 			wt_store_fail(store, rc, "prepare a statement");
 			return NULL;
@@ -135,7 +133,8 @@ sqlite3_stmt *wt_store_sql(struct wt_store *store, enum wt_sql which)
 	return *statement;
 }
 
-enum wt_store_result wt_store_run(struct wt_store *store, sqlite3_stmt *statement, const char *doing)
+enum wt_store_result wt_store_run(struct wt_store *store, sqlite3_stmt *statement,
+				  const char *doing)
 {
 	if (!statement)
 		return wt_store_fail(store, sqlite3_errcode(store->db), doing);
@@ -232,15 +231,14 @@ void wt_store_facts(struct wt_store *store, struct wt_store_facts *out)
 /* Takes the lock for good, sets what holds for the connection. */
 static int take_file(struct wt_store *store)
 {
-	static const char *const pragmas =
-		"PRAGMA locking_mode=EXCLUSIVE;"
-		"PRAGMA auto_vacuum=INCREMENTAL;"
-		"PRAGMA journal_mode=WAL;"
-		"PRAGMA synchronous=FULL;"
-		"PRAGMA foreign_keys=OFF;"
-		"PRAGMA wal_autocheckpoint=1000;"
-		"PRAGMA journal_size_limit=4194304;"
-		"BEGIN EXCLUSIVE; COMMIT";
+	static const char *const pragmas = "PRAGMA locking_mode=EXCLUSIVE;"
+					   "PRAGMA auto_vacuum=INCREMENTAL;"
+					   "PRAGMA journal_mode=WAL;"
+					   "PRAGMA synchronous=FULL;"
+					   "PRAGMA foreign_keys=OFF;"
+					   "PRAGMA wal_autocheckpoint=1000;"
+					   "PRAGMA journal_size_limit=4194304;"
+					   "BEGIN EXCLUSIVE; COMMIT";
 	int rc = sqlite3_open_v2(store->path, &store->db,
 				 SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_NOMUTEX,
 				 NULL);
@@ -257,7 +255,8 @@ static bool check_quick(struct wt_store *store)
 {
 	sqlite3_stmt *statement = NULL;
 	bool fine = false;
-	if (sqlite3_prepare_v2(store->db, "PRAGMA quick_check(1)", -1, &statement, NULL) == SQLITE_OK &&
+	if (sqlite3_prepare_v2(store->db, "PRAGMA quick_check(1)", -1, &statement, NULL) ==
+		    SQLITE_OK &&
 	    sqlite3_step(statement) == SQLITE_ROW)
 		fine = strcmp((const char *)sqlite3_column_text(statement, 0), "ok") == 0;
 	sqlite3_finalize(statement);
@@ -304,8 +303,8 @@ static bool move_aside(const char *path, char *text, size_t text_size)
 		}
 	}
 	snprintf(text, text_size,
-		 "%s was damaged; it is kept as %s.damaged-%d and a fresh one was begun", path, path,
-		 number);
+		 "%s was damaged; it is kept as %s.damaged-%d and a fresh one was begun", path,
+		 path, number);
 	return true;
 }
 
@@ -316,15 +315,17 @@ static int open_checked(struct wt_store *store)
 	if (rc != SQLITE_OK)
 		return rc;
 	if (ask_int(store, "SELECT count(*) FROM sqlite_schema WHERE name = 'value'") == 0)
-		return ask_int(store, "PRAGMA page_count") > 0 && !check_quick(store) ? SQLITE_CORRUPT
-										      : SQLITE_OK;
+		return ask_int(store, "PRAGMA page_count") > 0 && !check_quick(store)
+			       ? SQLITE_CORRUPT
+			       : SQLITE_OK;
 	char *clean = wt_store_get(store, "clean_stop");
 	bool check = !clean || strcmp(clean, "1") != 0;
 	free(clean);
 	return check && !check_quick(store) ? SQLITE_CORRUPT : SQLITE_OK;
 }
 
-static enum wt_store_result open_failed(struct wt_store *store, int rc, char *text, size_t text_size)
+static enum wt_store_result open_failed(struct wt_store *store, int rc, char *text,
+					size_t text_size)
 {
 	if ((rc & 0xff) == SQLITE_BUSY || (rc & 0xff) == SQLITE_LOCKED) {
 		snprintf(text, text_size,

@@ -17,14 +17,15 @@ struct wt_store;
 
 enum wt_store_result {
 	WT_STORE_OK = 0,
-	WT_STORE_BUSY = -1,  /* transient: full, busy, input or output error: keep and try again */
-	WT_STORE_FATAL = -2, /* wrong or newer file; a row that cannot be kept: a fault of ours */
+	WT_STORE_BUSY = -1,   /* transient: full, busy, input or output error: keep and try again */
+	WT_STORE_FATAL = -2,  /* wrong or newer file; a row that cannot be kept: a fault of ours */
 	WT_STORE_LOCKED = -3, /* another daemon holds the file */
 	WT_STORE_DAMAGED = -4 /* the file is damaged: keep, a restart sets it aside */
 };
 
 /* Opens or creates; migrates (backup beside the file first); sets a damaged file aside and starts
- * a fresh one (*set_aside tells, text then names the file).  text receives a sentence on failure. */
+ * a fresh one (*set_aside tells, text then names the file).  text receives a sentence on failure.
+ */
 enum wt_store_result wt_store_open(const char *path, struct wt_store **out, bool *set_aside,
 				   char *text, size_t text_size);
 /* A stop by wt_store_close() counts as clean: the next start does not check the whole file. */
@@ -37,7 +38,8 @@ bool wt_store_is_empty(struct wt_store *store);
 /* Readings are keyed by station name, so that a changed configuration keeps its past.  A reading
  * with the station's own time (other than that of receiving) that is there already is ignored
  * (*fresh false).  Where another reading of the same station holds the same millisecond,
- * reading->at_unix_ms moves on to the next free one.  NAN is stored as unknown.  packet names the message (0: none), see wt_store_packets. */
+ * reading->at_unix_ms moves on to the next free one.  NAN is stored as unknown.  packet names the
+ * message (0: none), see wt_store_packets. */
 enum wt_store_result wt_store_add_reading(struct wt_store *store, const char *station,
 					  const char *room, struct wt_reading *reading,
 					  int64_t packet, bool *fresh);

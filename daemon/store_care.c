@@ -49,12 +49,14 @@ static bool path_refused(const struct wt_store *store, const char *path, char *t
 	}
 	if (stat(path, &there) != 0)
 		return false;
-	if (stat(store->path, &own) == 0 && own.st_dev == there.st_dev && own.st_ino == there.st_ino) {
+	if (stat(store->path, &own) == 0 && own.st_dev == there.st_dev &&
+	    own.st_ino == there.st_ino) {
 		snprintf(text, text_size, "file must not be the database itself, '%s'", path);
 		return true;
 	}
 	if (!S_ISREG(there.st_mode)) {
-		snprintf(text, text_size, "file must be a plain file or a new name, not '%s'", path);
+		snprintf(text, text_size, "file must be a plain file or a new name, not '%s'",
+			 path);
 		return true;
 	}
 	return false;
@@ -84,7 +86,8 @@ enum wt_store_result wt_store_backup_start(struct wt_store *store, const char *p
 		return WT_STORE_FATAL;
 	}
 	close(fd);
-	int rc = sqlite3_open_v2(b->temp, &b->copy, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, NULL);
+	int rc = sqlite3_open_v2(b->temp, &b->copy, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX,
+				 NULL);
 	if (rc == SQLITE_OK)
 		b->handle = sqlite3_backup_init(b->copy, "main", store->db, "main");
 	if (!b->handle) {
@@ -129,7 +132,8 @@ static bool seal(struct wt_store_backup *b, int64_t *bytes, char *text, size_t t
 	sqlite3_close(b->copy);
 	b->copy = NULL;
 	if (!sound) {
-		snprintf(text, text_size, "the copy '%s' failed its check and was removed", b->path);
+		snprintf(text, text_size, "the copy '%s' failed its check and was removed",
+			 b->path);
 		return false;
 	}
 	if (!sync_path(b->temp, O_RDWR) || stat(b->temp, &there) != 0 ||

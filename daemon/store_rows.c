@@ -204,7 +204,8 @@ enum wt_store_result wt_store_add_closing(struct wt_store *store, int64_t at_uni
 enum wt_store_result wt_store_add_outlook(struct wt_store *store, int64_t received_unix_s,
 					  const json_t *document)
 {
-	return add_document(store, WT_SQL_OUTLOOK_ADD, received_unix_s, document, "keep an outlook");
+	return add_document(store, WT_SQL_OUTLOOK_ADD, received_unix_s, document,
+			    "keep an outlook");
 }
 
 /* Binds the members of row named by keys; "room" becomes a number of the names. */
@@ -231,24 +232,31 @@ static enum wt_store_result bind_row(struct wt_store *store, sqlite3_stmt *state
 	return WT_STORE_OK;
 }
 
-static const char *const forecast_keys[] = {
-	"issued_unix_s",    "load",		"loss_p10_pct",     "loss_p50_pct",
-	"loss_p90_pct",	    "ready_p10_unix_s", "ready_p25_unix_s", "ready_p50_unix_s",
-	"ready_p75_unix_s", "ready_p90_unix_s", "past_p50_unix_s",  "p_ready_tonight",
-	"call"};
+static const char *const forecast_keys[] = {"issued_unix_s",
+					    "load",
+					    "loss_p10_pct",
+					    "loss_p50_pct",
+					    "loss_p90_pct",
+					    "ready_p10_unix_s",
+					    "ready_p25_unix_s",
+					    "ready_p50_unix_s",
+					    "ready_p75_unix_s",
+					    "ready_p90_unix_s",
+					    "past_p50_unix_s",
+					    "p_ready_tonight",
+					    "call"};
 static const char *const air_keys[] = {
-	"issued_unix_s", "room",	  "lead_s",	   "temp_p10_c",    "temp_p25_c",
-	"temp_p50_c",	 "temp_p75_c",	  "temp_p90_c",	   "vapour_p10_pa", "vapour_p25_pa",
+	"issued_unix_s", "room",          "lead_s",       "temp_p10_c",    "temp_p25_c",
+	"temp_p50_c",    "temp_p75_c",    "temp_p90_c",   "vapour_p10_pa", "vapour_p25_pa",
 	"vapour_p50_pa", "vapour_p75_pa", "vapour_p90_pa"};
 #define N_KEYS 13
-static const char *const reading_keys[] = {"station",	      "room",	"at_unix_s",
-					   "received_unix_s", "temp_c", "rh_pct",
-					   "flags"};
+static const char *const reading_keys[] = {"station", "room",   "at_unix_s", "received_unix_s",
+					   "temp_c",  "rh_pct", "flags"};
 #define N_READING_KEYS 7
 
 json_t *wt_store_columns(enum wt_store_table table)
 {
-	const char *const *keys = table == WT_STORE_READINGS	? reading_keys
+	const char *const *keys = table == WT_STORE_READINGS    ? reading_keys
 				  : table == WT_STORE_FORECASTS ? forecast_keys
 								: air_keys;
 	json_t *columns = json_array();
@@ -262,7 +270,8 @@ static enum wt_store_result add_rows(struct wt_store *store, enum wt_sql which, 
 {
 	size_t index;
 	const json_t *row;
-	json_array_foreach (rows, index, row) {
+	json_array_foreach(rows, index, row)
+	{
 		sqlite3_stmt *add = wt_store_sql(store, which);
 		if (!add)
 			return wt_store_fail(store, sqlite3_errcode(store->db), "keep a forecast");

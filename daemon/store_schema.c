@@ -122,12 +122,14 @@ enum wt_store_result wt_store_migrate(struct wt_store *store, char *text, size_t
 	int tables = pragma_int(store, "SELECT count(*) FROM sqlite_schema");
 	if (version > SCHEMA_VERSION) {
 		snprintf(text, text_size,
-			 "%s was written by a newer witherd (schema %d); this one knows schemas up to %d",
+			 "%s was written by a newer witherd (schema %d); this one knows schemas up "
+			 "to %d",
 			 store->path, version, SCHEMA_VERSION);
 		return WT_STORE_FATAL;
 	}
 	if (tables > 0 && application != WT_APPLICATION_ID) {
-		snprintf(text, text_size, "%s is a database of another program; name a file of its own",
+		snprintf(text, text_size,
+			 "%s is a database of another program; name a file of its own",
 			 store->path);
 		return WT_STORE_FATAL;
 	}

@@ -130,7 +130,8 @@ static enum wt_store_result each_document(struct wt_store *store, enum wt_sql wh
 enum wt_store_result wt_store_each_closing(struct wt_store *store, const struct wt_store_span *span,
 					   wt_store_json_fn fn, void *context)
 {
-	return each_document(store, WT_SQL_EACH_CLOSING, span, fn, context, "read the closed loads");
+	return each_document(store, WT_SQL_EACH_CLOSING, span, fn, context,
+			     "read the closed loads");
 }
 
 enum wt_store_result wt_store_each_outlook(struct wt_store *store, const struct wt_store_span *span,

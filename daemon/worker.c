@@ -106,8 +106,8 @@ struct wt_worker *wt_worker_new(struct event_base *base)
 	queue_init(&worker->ready);
 	worker->fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
 	worker->event = worker->fd < 0 ? NULL
-				       : event_new(base, worker->fd, EV_READ | EV_PERSIST, bring_back,
-						   worker);
+				       : event_new(base, worker->fd, EV_READ | EV_PERSIST,
+						   bring_back, worker);
 	if (!worker->event || event_add(worker->event, NULL) != 0 ||
 	    pthread_create(&worker->thread, NULL, work, worker) != 0) {
 		if (worker->event)
