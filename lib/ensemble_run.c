@@ -12,7 +12,7 @@
 #include "lib/traits.h"
 
 /* Surface water below this share of the tissue's is left where it is. */
-static const float wet_least = 1e-4f;
+static const float wet_least = 2e-5f;
 static const float latent_20c_j_kg = 2.4538e6f;
 
 struct job {
