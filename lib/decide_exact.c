@@ -41,7 +41,7 @@ struct exact {
 	double known;    /* cost of the plan to beat */
 	struct layer now, next;
 	struct node *node;
-	size_t n_nodes, max_nodes;
+	size_t n_nodes, node_room, max_nodes;
 	bool failed;
 	double best;
 	uint32_t best_node;
@@ -128,9 +128,21 @@ static void layer_add(struct exact *x, struct layer *layer, const struct state *
 	layer->slot[k] = (uint32_t)++layer->n;
 }
 
+static bool grow_nodes(struct exact *x)
+{
+	size_t room = x->node_room ? 2 * x->node_room : 1024;
+	struct node *node =
+		x->n_nodes < x->max_nodes ? realloc(x->node, room * sizeof *node) : NULL;
+	if (!node)
+		return false;
+	x->node = node;
+	x->node_room = room;
+	return true;
+}
+
 static uint32_t add_node(struct exact *x, uint32_t parent, int class, int t)
 {
-	if (x->n_nodes == x->max_nodes) {
+	if (x->n_nodes == x->node_room && !grow_nodes(x)) {
 		x->failed = true;
 		return 0;
 	}
@@ -240,8 +252,7 @@ static enum wt_status exact_init(struct exact *x, const struct wt_shop *shop, si
 	x->max_nodes = max_nodes + 1;
 	x->radix = calloc(classes + 1, sizeof *x->radix);
 	x->rest = calloc(classes * (size_t)(shop->n_steps + 1) + 1, sizeof *x->rest);
-	x->node = malloc(x->max_nodes * sizeof *x->node);
-	if (!x->radix || !x->rest || !x->node)
+	if (!x->radix || !x->rest || !grow_nodes(x))
 		return WT_ERR_NOMEM;
 	uint64_t radix = 1;
 	for (int c = 0; c < shop->n_classes; c++) {

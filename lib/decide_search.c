@@ -23,8 +23,9 @@
 struct wok {
 	int n, room;
 	int *job;
-	double *before; /* [i * width + t]: cost of the first i jobs, all done by t */
-	double *after;  /* [i * width + t]: cost of jobs i and later, none begun before t */
+	int *from, *until; /* [i]: see set_bounds() */
+	double *before;    /* [i * width + t]: cost of the first i jobs, all done by t */
+	double *after;     /* [i * width + t]: cost of jobs i and later, none begun before t */
 };
 
 struct search {
@@ -67,20 +68,33 @@ static double *row(const struct search *s, double *table, int i)
 	return table + (size_t)i * (size_t)s->width;
 }
 
+/* Moments between which the jobs before a place can be done and those after it not yet begun;
+ * outside them the rows are left as they are and never looked at. */
+static void set_bounds(struct search *s, struct wok *wok)
+{
+	wok->from[0] = 0;
+	for (int i = 0; i < wok->n; i++)
+		wok->from[i + 1] = wok->from[i] + duration_of(s, wok->job[i]);
+	wok->until[wok->n] = s->width - 1;
+	for (int i = wok->n - 1; i >= 0; i--) {
+		int latest = wok->until[i + 1] - duration_of(s, wok->job[i]);
+		wok->until[i] = latest < s->shop->n_steps ? latest : s->shop->n_steps - 1;
+		s->spent += (uint64_t)(2 * abs(wok->until[i] - wok->from[i]) + 8);
+	}
+}
+
 static void time_forward(struct search *s, struct wok *wok)
 {
 	double *first = row(s, wok->before, 0);
-	for (int t = 0; t < s->width; t++)
+	for (int t = 0; t <= wok->until[0]; t++)
 		first[t] = 0;
 	for (int i = 0; i < wok->n; i++) {
 		const double *cost = cost_of(s, wok->job[i]), *from = row(s, wok->before, i);
 		double *to = row(s, wok->before, i + 1), least = INFINITY;
 		int duration = duration_of(s, wok->job[i]);
-		for (int t = 0; t < duration && t < s->width; t++)
-			to[t] = INFINITY;
-		for (int t = duration; t < s->width; t++) {
+		for (int t = wok->from[i + 1]; t <= wok->until[i + 1]; t++) {
 			int start = t - duration;
-			if (start < s->shop->n_steps) {
+			if (start <= wok->until[i]) {
 				double total = from[start] + cost[start];
 				least = total < least ? total : least;
 			}
@@ -92,15 +106,13 @@ static void time_forward(struct search *s, struct wok *wok)
 static void time_backward(struct search *s, struct wok *wok)
 {
 	double *last = row(s, wok->after, wok->n);
-	for (int t = 0; t < s->width; t++)
+	for (int t = wok->from[wok->n]; t < s->width; t++)
 		last[t] = 0;
 	for (int i = wok->n - 1; i >= 0; i--) {
 		const double *cost = cost_of(s, wok->job[i]), *from = row(s, wok->after, i + 1);
 		double *to = row(s, wok->after, i), least = INFINITY;
 		int duration = duration_of(s, wok->job[i]);
-		for (int t = s->width - 1; t >= s->shop->n_steps; t--)
-			to[t] = INFINITY;
-		for (int t = s->shop->n_steps - 1; t >= 0; t--) {
+		for (int t = wok->until[i]; t >= wok->from[i]; t--) {
 			double total = cost[t] + from[t + duration];
 			least = total < least ? total : least;
 			to[t] = least;
@@ -111,22 +123,21 @@ static void time_backward(struct search *s, struct wok *wok)
 static void retime(struct search *s, int w)
 {
 	struct wok *wok = &s->wok[w];
+	set_bounds(s, wok);
 	time_forward(s, wok);
 	time_backward(s, wok);
-	s->spent += 2u * (uint64_t)(wok->n + 1) * (uint64_t)s->width;
 }
 
-static double wok_cost(const struct search *s, const struct wok *wok)
+static double wok_cost(const struct wok *wok)
 {
-	(void)s;
-	return wok->after[0];
+	return wok->n ? wok->after[0] : 0;
 }
 
 static double total_cost(const struct search *s)
 {
 	double total = 0;
 	for (int w = 0; w < s->shop->woks; w++)
-		total += wok_cost(s, &s->wok[w]);
+		total += wok_cost(&s->wok[w]);
 	for (int i = 0; i < s->n_left; i++)
 		total += s->shop->leave[s->class_of[s->left[i]]];
 	return total;
@@ -154,15 +165,17 @@ static struct place best_place(struct search *s, int job)
 			const double *before = row(s, wok->before, i);
 			const double *after = row(s, wok->after, i) + duration;
 			double least = INFINITY;
-			for (int t = 0; t < n_steps; t++) {
+			int until = wok->until[i] - duration;
+			until = until < n_steps ? until : n_steps - 1;
+			for (int t = wok->from[i]; t <= until; t++) {
 				double total = before[t] + cost[t] + after[t];
 				least = total < least ? total : least;
 			}
-			double rise = least - wok_cost(s, wok);
+			s->spent += until > wok->from[i] ? (uint64_t)(until - wok->from[i]) + 4 : 4;
+			double rise = least - wok_cost(wok);
 			if (rise < best.rise - EPSILON)
 				best = (struct place){w, i, rise};
 		}
-		s->spent += (uint64_t)(wok->n + 1) * (uint64_t)n_steps;
 	}
 	return best;
 }
@@ -507,9 +520,11 @@ static bool search_init(struct search *s, const struct wt_shop *shop)
 		struct wok *wok = &s->wok[w];
 		wok->room = (int)room;
 		wok->job = calloc(room + 1, sizeof *wok->job);
+		wok->from = calloc(room + 1, sizeof *wok->from);
+		wok->until = calloc(room + 1, sizeof *wok->until);
 		wok->before = calloc((room + 1) * width, sizeof *wok->before);
 		wok->after = calloc((room + 1) * width, sizeof *wok->after);
-		if (!wok->job || !wok->before || !wok->after)
+		if (!wok->job || !wok->from || !wok->until || !wok->before || !wok->after)
 			return false;
 	}
 	int job = 0;
@@ -524,6 +539,8 @@ static void search_clear(struct search *s)
 {
 	for (int w = 0; s->wok && w < s->shop->woks; w++) {
 		free(s->wok[w].job);
+		free(s->wok[w].from);
+		free(s->wok[w].until);
 		free(s->wok[w].before);
 		free(s->wok[w].after);
 	}
