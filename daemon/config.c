@@ -235,6 +235,9 @@ static void read_style(struct wt_config_lines *lines, const struct wt_config_blo
 			     wt_config_block_has(block, "latest_loss_pct"),
 		     "ready_from_loss_pct and latest_loss_pct: it is not a built-in style");
 	}
+	if (!config->usual_style_told)
+		config->usual_style = (size_t)(style - config->styles);
+	config->usual_style_told = true;
 	fill(lines, block, style);
 	/* Between the two ends unless it is said. */
 	if (!wt_config_block_has(block, "aim_loss_pct") &&

@@ -77,6 +77,8 @@ struct wt_config {
 	size_t n_scales;
 	struct wt_config_style *styles; /* built-in styles first, overridden or added by the file */
 	size_t n_styles;
+	size_t usual_style; /* the first one the file names, else the first built-in one */
+	bool usual_style_told;
 	/* [tray] */
 	double tray_area_m2; /* of one tray, for --trays; NAN when unset */
 	bool tray_perforated;

@@ -55,7 +55,8 @@ bool wt_site_prepare(const struct wt_site *site, const char *method, const json_
 /* Takes in an act that was prepared and stored (now, or in an earlier run).  Cannot fail. */
 void wt_site_apply(struct wt_site *site, const struct wt_act *act);
 /* What the act's caller is told.  New reference. */
-json_t *wt_site_act_result(const struct wt_site *site, const struct wt_act *act, int64_t now_unix_s);
+json_t *wt_site_act_result(const struct wt_site *site, const struct wt_act *act,
+			   int64_t now_unix_s);
 
 /* Forecasts.  A job is made on the loop (cheap copies), run on any thread, adopted on the loop. */
 struct wt_job;
@@ -77,11 +78,12 @@ json_t *wt_site_forecast_rows(const struct wt_site *site);
 json_t *wt_site_take_closings(struct wt_site *site);
 void wt_site_add_closing(struct wt_site *site, const json_t *closing);
 
-/* Questions answered from the site alone: tonight show loads air plan gardens ledger stations style.
- * New reference, or NULL with *refusal. */
+/* Questions answered from the site alone: tonight show loads air plan gardens ledger stations
+ * style. New reference, or NULL with *refusal. */
 json_t *wt_site_query(struct wt_site *site, const char *method, const json_t *params,
 		      int64_t now_unix_s, struct wt_refusal *refusal);
-/* Questions that need a run: what-if density.  Make on the loop, run anywhere, result on the loop. */
+/* Questions that need a run: what-if density.  Make on the loop, run anywhere, result on the loop.
+ */
 bool wt_site_is_study(const char *method);
 struct wt_job *wt_site_study(struct wt_site *site, const char *method, const json_t *params,
 			     int64_t now_unix_s, struct wt_refusal *refusal);

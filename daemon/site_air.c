@@ -1,0 +1,174 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The air of a room: the outlook taken in, the band shown.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "daemon/site_query.h"
+#include "lib/air.h"
+#include "lib/wire/outlook_doc.h"
+
+static enum wt_status outlook_into(struct wt_room_series *series,
+				   const struct site_outlook *outlook)
+{
+	struct wt_outlook it = {.issued_unix_s = outlook->issued_unix_s,
+				.n = outlook->n,
+				.at_unix_s = outlook->at_unix_s,
+				.temp_c = outlook->temp_c,
+				.rh_pct = outlook->rh_pct};
+
+	return wt_room_series_add_outlook(series, &it);
+}
+
+void site_outlooks_into(const struct wt_site *site, struct wt_room_series *series)
+{
+	for (size_t i = 0; i < site->n_outlooks; i++) {
+		/* Refused only when it is older than a series keeps. */
+		if (outlook_into(series, &site->outlooks[i]) != WT_OK)
+			continue;
+	}
+}
+
+void site_outlook_clear(struct site_outlook *outlook)
+{
+	free(outlook->at_unix_s);
+	free(outlook->temp_c);
+	free(outlook->rh_pct);
+}
+
+static void keep_outlook(struct wt_site *site, const struct wt_outlook_doc *doc,
+			 int64_t received_unix_s)
+{
+	int64_t oldest = received_unix_s - WT_ROOM_KEEP_DAYS * (int64_t)SITE_DAY_S;
+	size_t old = 0;
+
+	while (old < site->n_outlooks && site->outlooks[old].issued_unix_s < oldest)
+		site_outlook_clear(&site->outlooks[old++]);
+	site->n_outlooks -= old;
+	if (old)
+		memmove(site->outlooks, site->outlooks + old,
+			site->n_outlooks * sizeof(*site->outlooks));
+	site_grow(&site->outlooks, site->n_outlooks, &site->cap_outlooks, sizeof(*site->outlooks));
+	struct site_outlook *it = &site->outlooks[site->n_outlooks++];
+	*it = (struct site_outlook){.issued_unix_s = received_unix_s, .n = doc->n};
+	it->at_unix_s = site_alloc(doc->n * sizeof(int64_t));
+	it->temp_c = site_alloc(doc->n * sizeof(double));
+	it->rh_pct = site_alloc(doc->n * sizeof(double));
+	memcpy(it->at_unix_s, doc->at_unix_s, doc->n * sizeof(int64_t));
+	memcpy(it->temp_c, doc->temp_c, doc->n * sizeof(double));
+	memcpy(it->rh_pct, doc->rh_pct, doc->n * sizeof(double));
+}
+
+bool wt_site_add_outlook(struct wt_site *site, const json_t *document, int64_t received_unix_s,
+			 char *why, size_t why_size)
+{
+	struct wt_outlook_doc *doc = site_alloc(sizeof(*doc));
+	bool fine = wt_outlook_doc_parse(document, doc, why, why_size);
+
+	if (fine) {
+		keep_outlook(site, doc, received_unix_s);
+		site->generation++;
+		for (size_t i = 0; i < site->n_rooms; i++) {
+			struct wt_room_series *series = site_room_writable(&site->rooms[i]);
+			if (outlook_into(series, &site->outlooks[site->n_outlooks - 1]) != WT_OK) {
+				snprintf(why, why_size, "the outlook is older than %d days",
+					 WT_ROOM_KEEP_DAYS);
+				fine = false;
+			}
+		}
+	}
+	free(doc);
+	return fine;
+}
+
+/* --- the document ---------------------------------------------------------------------------- */
+
+static json_t *band(const struct site_band *values, size_t n)
+{
+	json_t *p10 = json_array(), *p50 = json_array(), *p90 = json_array();
+
+	for (size_t i = 0; i < n; i++) {
+		json_array_append_new(p10, site_number((double)values[i].p10));
+		json_array_append_new(p50, site_number((double)values[i].p50));
+		json_array_append_new(p90, site_number((double)values[i].p90));
+	}
+	return json_pack("{s:o,s:o,s:o}", "p10", p10, "p50", p50, "p90", p90);
+}
+
+#define PAST_S SITE_DAY_S
+#define PAST_STEP_S 900
+
+static json_t *past(const struct wt_site *site, size_t room, int64_t now_unix_s)
+{
+	float temp_c[PAST_S / WT_GRID_S + 2], vapour_pa[PAST_S / WT_GRID_S + 2];
+	json_t *temp = json_array(), *rh = json_array(), *vpd = json_array();
+	int64_t from = now_unix_s - PAST_S, first = site_room_first_unix_s(site, room);
+	double known_share = 0.0;
+	size_t n = 0;
+
+	/* Nothing is shown from before the first reading. */
+	if (first > from)
+		from = first;
+	from -= from % WT_GRID_S;
+	if (!first || wt_room_fill(site->rooms[room].series->series, from, now_unix_s,
+				   sizeof(temp_c) / sizeof(temp_c[0]), temp_c, vapour_pa, &n,
+				   &known_share) != WT_OK)
+		n = 0;
+	for (size_t i = 0; i < n; i += PAST_STEP_S / WT_GRID_S) {
+		double rh_pct = NAN, vpd_pa = NAN;
+		if (wt_air_rh_pct((double)temp_c[i], (double)vapour_pa[i], &rh_pct) != WT_OK)
+			rh_pct = NAN;
+		if (wt_air_deficit_pa((double)temp_c[i], (double)vapour_pa[i], &vpd_pa) != WT_OK)
+			vpd_pa = NAN;
+		json_array_append_new(temp, site_number((double)temp_c[i]));
+		json_array_append_new(rh, site_number(rh_pct));
+		json_array_append_new(vpd, site_number(vpd_pa));
+	}
+	return json_pack("{s:I,s:i,s:o,s:o,s:o}", "start_unix_s", (json_int_t)from, "step_s",
+			 PAST_STEP_S, "temp_c", temp, "rh_pct", rh, "vpd_pa", vpd);
+}
+
+static json_t *outlook(const struct wt_site *site, const struct site_job_room *room,
+		       int64_t now_unix_s)
+{
+	if (!site->n_outlooks)
+		return json_null();
+	return json_pack(
+		"{s:I,s:o,s:n}", "age_s",
+		(json_int_t)(now_unix_s - site->outlooks[site->n_outlooks - 1].issued_unix_s),
+		"weight", room ? site_number(room->outlook_weight) : json_null(), "attribution");
+}
+
+static const struct site_job_room *job_room(const struct wt_site *site, size_t room)
+{
+	for (size_t i = 0; site->forecast && i < site->forecast->n_rooms; i++) {
+		if (site->forecast->rooms[i].site_room == room && site->forecast->rooms[i].known)
+			return &site->forecast->rooms[i];
+	}
+	return NULL;
+}
+
+json_t *site_query_air(const struct wt_site *site, size_t index, int64_t now_unix_s)
+{
+	static const char *const names[SITE_BANDS] = {"temp_c", "vapour_pa", "rh_pct", "vpd_pa"};
+	const struct site_job_room *room = job_room(site, index);
+	struct wt_room_event none = {.kind = WT_ROOM_EVENT_NONE};
+	json_t *document = site_document(site, now_unix_s);
+
+	json_object_set_new(document, "room", json_string(site->rooms[index].name));
+	json_object_set_new(document, "start_unix_s",
+			    room ? json_integer((json_int_t)room->band_start_unix_s) : json_null());
+	json_object_set_new(document, "step_s", json_integer(SITE_BAND_STEP_S));
+	json_object_set_new(document, "paths",
+			    json_integer(room ? (json_int_t)site->forecast->members : 0));
+	for (int i = 0; i < SITE_BANDS; i++)
+		json_object_set_new(document, names[i],
+				    room ? band(room->band[i], room->n_band) : band(NULL, 0));
+	json_object_set_new(document, "past", past(site, index, now_unix_s));
+	json_object_set_new(document, "event", site_event(room ? &room->event : &none));
+	json_object_set_new(document, "skill", json_array());
+	json_object_set_new(document, "outlook", outlook(site, room, now_unix_s));
+	return document;
+}

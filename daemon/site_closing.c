@@ -1,0 +1,186 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * What a closed load taught: kept as a record of its own, so that the readings
+ * behind it may be thinned.
+ */
+#include <math.h>
+#include <string.h>
+
+#include "daemon/site_inner.h"
+
+/* A load's last word is spoken when it has been ready in the hindcast, or this long after
+ * spreading. */
+#define FINAL_AFTER_S (48 * (int64_t)SITE_HOUR_S)
+
+static json_t *feel_pairs(const struct site_job_load *done)
+{
+	json_t *pairs = json_array();
+
+	for (size_t i = 0; done->view.known && i < done->n_observations; i++) {
+		const struct wt_observation *seen = &done->observations[i].seen;
+		if (seen->kind != WT_OBSERVED_FEEL)
+			continue;
+		/* 10 and 90 % quantiles of a normal lie 2.563 sd apart. */
+		double sd = ((double)done->view.mark_loss_pct[2][i] -
+			     (double)done->view.mark_loss_pct[0][i]) /
+			    2.563;
+		json_array_append_new(pairs,
+				      json_pack("{s:s,s:f,s:f}", "step",
+						wt_words_text(WT_WORDS_FEEL, (int)seen->value),
+						"loss_pct", (double)done->view.mark_loss_pct[1][i],
+						"loss_sd_pct", sd));
+	}
+	return pairs;
+}
+
+static json_t *observation_list(const struct site_job_load *done)
+{
+	json_t *list = json_array();
+
+	for (size_t i = 0; i < done->n_observations; i++) {
+		const struct site_observation *it = &done->observations[i];
+		if (it->seen.kind == WT_OBSERVED_CELL || i >= done->posterior->n_reports)
+			continue;
+		const struct wt_observation_report *report = &done->posterior->reports[i];
+		json_array_append_new(list,
+				      json_pack("{s:I,s:o,s:o,s:o}", "act", (json_int_t)it->act,
+						"expected", site_number(report->expected),
+						"surprise", site_number(report->surprise), "trust",
+						site_number(report->trust)));
+	}
+	return list;
+}
+
+static int count_weighings(const struct site_job_load *done)
+{
+	int n = 0;
+
+	for (size_t i = 0; i < done->n_observations; i++)
+		n += done->observations[i].seen.kind != WT_OBSERVED_FEEL;
+	return n;
+}
+
+static void spread_of(const float *values, size_t n, double *mean, double *sd)
+{
+	double sum = 0.0, squares = 0.0;
+
+	for (size_t i = 0; i < n; i++)
+		sum += (double)values[i];
+	*mean = sum / (double)n;
+	for (size_t i = 0; i < n; i++)
+		squares += ((double)values[i] - *mean) * ((double)values[i] - *mean);
+	*sd = sqrt(squares / (double)(n > 1 ? n - 1 : 1));
+}
+
+static json_t *make(const struct site_job_load *done, bool final)
+{
+	const struct wt_members *members = done->posterior->members;
+	double pace, pace_sd, moisture, moisture_sd;
+
+	spread_of(members->theta[WT_DIM_PACE], members->n, &pace, &pace_sd);
+	spread_of(members->theta[WT_DIM_MOISTURE], members->n, &moisture, &moisture_sd);
+	json_t *record =
+		json_pack("{s:i,s:I,s:b,s:o,s:o,s:o,s:o,s:o}", "load", done->load.number, "act",
+			  (json_int_t)done->load.closing_act, "final", (int) final, "ready_unix_s",
+			  site_time(done->view.ready_unix_s[SITE_P50]), "ready_p10_unix_s",
+			  site_time(done->view.ready_unix_s[SITE_P10]), "ready_p90_unix_s",
+			  site_time(done->view.ready_unix_s[SITE_P90]), "loss_closed_pct",
+			  site_number(done->closed_loss_pct), "ready_from_loss_pct",
+			  site_number(done->load_case.ready_from_loss_pct));
+	json_object_update_new(
+		record,
+		json_pack("{s:f,s:f,s:f,s:f,s:f,s:f,s:f,s:f,s:i,s:o,s:o}", "pace_mean", pace,
+			  "pace_sd", pace_sd, "moisture_mean", moisture, "moisture_sd", moisture_sd,
+			  "prior_pace_mean", done->prior.mean[WT_DIM_PACE], "prior_pace_sd",
+			  sqrt(done->prior.cov[WT_DIM_PACE][WT_DIM_PACE]), "prior_moisture_mean",
+			  done->prior.mean[WT_DIM_MOISTURE], "prior_moisture_sd",
+			  sqrt(done->prior.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE]), "n_weighings",
+			  count_weighings(done), "feels", feel_pairs(done), "observations",
+			  observation_list(done)));
+	return record;
+}
+
+void site_closing_make(struct wt_site *site, struct site_load *load, const struct wt_job *job,
+		       const struct site_job_load *done)
+{
+	if (!done->view.known || !done->posterior)
+		return;
+	bool final = isfinite(done->view.ready_unix_s[SITE_P50]) ||
+		     job->now_unix_s >= load->spread_unix_s + FINAL_AFTER_S;
+	/* A record that is not final yet stands until it is. */
+	if (load->closing && !final)
+		return;
+	json_decref(load->closing);
+	load->closing = make(done, final);
+	load->closing_final = final;
+	json_array_append(site->closings_out, load->closing);
+	site_drop(&site->lore);
+}
+
+json_t *wt_site_take_closings(struct wt_site *site)
+{
+	json_t *out = site->closings_out;
+
+	site->closings_out = json_array();
+	return out;
+}
+
+void wt_site_add_closing(struct wt_site *site, const json_t *closing)
+{
+	json_int_t number = json_integer_value(json_object_get(closing, "load"));
+	struct site_load *load = site_load_get(site, (double)number);
+
+	if (!load || load->state == SITE_OPEN ||
+	    json_integer_value(json_object_get(closing, "act")) != load->closing_act)
+		return;
+	/* The last record of a load counts, a final one in any case. */
+	if (load->closing_final && !json_is_true(json_object_get(closing, "final")))
+		return;
+	json_decref(load->closing);
+	load->closing = json_deep_copy(closing);
+	load->closing_final = json_is_true(json_object_get(closing, "final"));
+	site_drop(&site->lore);
+	site->generation++;
+}
+
+static double real_of(const json_t *record, const char *name)
+{
+	const json_t *value = json_object_get(record, name);
+
+	return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
+bool site_closing_record(const struct site_load *load, struct wt_garden_record *out)
+{
+	const json_t *c = load->closing;
+
+	*out = (struct wt_garden_record){
+		.origin = (int)load->origin,
+		.grade = load->grade,
+		.season = load->season,
+		.pace_mean = real_of(c, "pace_mean"),
+		.pace_sd = real_of(c, "pace_sd"),
+		.moisture_mean = real_of(c, "moisture_mean"),
+		.moisture_sd = real_of(c, "moisture_sd"),
+		.prior_pace_mean = real_of(c, "prior_pace_mean"),
+		.prior_pace_sd = real_of(c, "prior_pace_sd"),
+		.prior_moisture_mean = real_of(c, "prior_moisture_mean"),
+		.prior_moisture_sd = real_of(c, "prior_moisture_sd"),
+		.n_weighings = (int)json_integer_value(json_object_get(c, "n_weighings"))};
+	/* A load nobody looked at again taught nothing. */
+	return isfinite(out->pace_mean) && isfinite(out->pace_sd) &&
+	       (out->n_weighings > 0 || json_array_size(json_object_get(c, "feels")) > 0);
+}
+
+bool site_closing_feel(const json_t *pair, struct wt_feel_pair *out)
+{
+	int step = 0;
+	const char *text = json_string_value(json_object_get(pair, "step"));
+
+	if (!text || wt_words_parse(WT_WORDS_FEEL, text, &step) != WT_OK)
+		return false;
+	out->step = (enum wt_feel)step;
+	out->loss_pct = real_of(pair, "loss_pct");
+	out->loss_sd_pct = real_of(pair, "loss_sd_pct");
+	return isfinite(out->loss_pct) && isfinite(out->loss_sd_pct);
+}

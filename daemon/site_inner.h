@@ -1,0 +1,457 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * What the site's own files share.  Nobody else includes this.
+ *
+ * The site is owned by the main loop.  A job never looks into the site: it
+ * holds copies, or counted references to things that are not changed any more.
+ */
+#ifndef WT_DAEMON_SITE_INNER_H
+#define WT_DAEMON_SITE_INNER_H
+
+#include <stdatomic.h>
+#include <stdlib.h>
+
+#include "daemon/site.h"
+#include "lib/decide.h"
+#include "lib/ensemble.h"
+#include "lib/learn.h"
+#include "lib/room.h"
+#include "lib/wire/quantity.h"
+
+#define SITE_HOUR_S 3600
+#define SITE_DAY_S 86400
+
+/* --- memory (site_share.c) -------------------------------------------------------------------
+ * The daemon cannot go on without memory for a few bytes of state: these end it, and the journal
+ * on disk brings the state back. */
+void *site_alloc(size_t size);
+char *site_strdup(const char *text);
+/* Makes room for one more element; array is the address of the pointer. */
+void site_grow(void *array, size_t n, size_t *capacity, size_t element_size);
+
+/* A counted reference: the first member of what is shared between the loop and jobs. */
+struct site_shared {
+	atomic_int count;
+	void (*release)(void *self);
+};
+void site_shared_init(struct site_shared *shared, void (*release)(void *self));
+void *site_take(void *shared); /* NULL stays NULL */
+void site_drop(void *address); /* address of a pointer to a shared thing; sets it to NULL */
+
+struct site_series {
+	struct site_shared shared;
+	struct wt_room_series *series;
+};
+struct site_series *site_series_wrap(struct wt_room_series *series);
+
+struct site_fit {
+	struct site_shared shared;
+	int64_t upto_unix_s;
+	uint64_t epoch; /* of the room when made: a late reading makes it stale */
+	struct wt_room_fit *fit;
+};
+
+struct site_fit *site_fit_wrap(struct wt_room_fit *fit, int64_t upto_unix_s, uint64_t epoch);
+
+struct site_posterior {
+	struct site_shared shared;
+	uint64_t key; /* of everything it was computed from */
+	struct wt_members *members;
+	struct wt_learn_report report;
+	struct wt_observation_report *reports; /* one per observation */
+	size_t n_reports;
+};
+struct site_posterior *site_posterior_new(size_t members, size_t n_reports);
+
+/* What closed loads taught. */
+struct site_lore {
+	struct site_shared shared;
+	struct wt_gardens *gardens; /* NULL: nothing yet */
+	struct wt_feel_scale feel;
+};
+struct site_lore *site_lore_new(void);
+
+/* --- the state ------------------------------------------------------------------------------- */
+
+struct site_raw { /* a reading as it came, kept to be corrected again */
+	int64_t at_unix_s;
+	float temp_c, rh_pct, weight;
+};
+
+struct site_salt_point {
+	int64_t act;
+	int64_t at_unix_s;
+	int salt;
+	double shown_rh_pct, true_rh_pct;
+};
+
+struct site_station {
+	char *name;
+	bool configured;
+	size_t config; /* index there */
+	size_t room;
+	struct site_raw *raws; /* in order of arrival */
+	size_t n_raws, cap_raws;
+	uint64_t n_readings;
+	int64_t first_unix_ms, last_unix_ms; /* 0: none */
+	double last_temp_c, last_rh_pct;     /* newest, as it came */
+	unsigned last_flags;
+	struct site_salt_point *salts;
+	size_t n_salts, cap_salts;
+};
+
+struct site_room {
+	char *name;
+	bool configured;
+	struct site_series *series; /* copied before a change when a job holds it */
+	struct site_fit *fit;       /* of the last whole hour; NULL */
+	uint64_t epoch;             /* counts changes of the past */
+	int64_t newest_unix_s;
+};
+
+struct site_cell_reading {
+	int64_t at_unix_s;
+	double kg;
+};
+struct site_scale {
+	char *name;
+	struct site_cell_reading *readings;
+	size_t n, cap;
+};
+
+enum site_load_state { SITE_OPEN, SITE_FIXED, SITE_DROPPED };
+
+struct site_observation {
+	int64_t act; /* 0: a load cell */
+	struct wt_observation seen;
+};
+
+struct site_load {
+	int number;
+	bool gone; /* its spreading was undone */
+	size_t origin;
+	size_t room;
+	char *style;
+	char *scale; /* NULL */
+	enum wt_grade grade;
+	enum wt_season season;
+	enum wt_wet wet;
+	double kg, area_m2;
+	bool perforated;
+	double moisture_pct, price; /* NAN when not told */
+	int64_t spread_unix_s;
+	enum site_load_state state;
+	int64_t closed_unix_s; /* when fixed wholly or dropped */
+	int64_t closing_act;
+	double fixed_kg; /* as told, all parts; NAN */
+	double made_kg, yellow_kg;
+	double left_share; /* of the fresh leaf, still on the tray */
+	double fixed_minutes;
+	struct site_observation *observations; /* in order of time */
+	size_t n_observations, cap_observations;
+	struct wt_bed_event *events; /* in order of time */
+	size_t n_events, cap_events;
+	struct site_posterior *posterior; /* NULL */
+	json_t *closing;                  /* what it taught; NULL while open */
+	bool closing_final;
+	int firings_done;
+};
+
+struct site_act {
+	struct wt_act act;
+	int load;          /* 0: none */
+	int64_t undone_by; /* id of the undo; 0: in force */
+};
+
+struct site_style_shift { /* a style's threshold moved by the maker */
+	char *style;
+	int64_t act;
+	double ready_from_loss_pct;
+};
+
+struct site_outlook {
+	int64_t issued_unix_s;
+	size_t n;
+	int64_t *at_unix_s;
+	double *temp_c, *rh_pct;
+};
+
+struct wt_site {
+	const struct wt_config *config;
+	uint64_t generation;
+	double pressure_pa;
+	struct site_room *rooms;
+	size_t n_rooms, cap_rooms;
+	struct site_station *stations;
+	size_t n_stations, cap_stations;
+	size_t *station_of_config; /* configuration index -> station */
+	struct site_scale *scales;
+	size_t n_scales, cap_scales;
+	char **origins;
+	size_t n_origins, cap_origins;
+	struct site_load *loads; /* number n at n - 1 */
+	size_t n_loads, cap_loads;
+	struct site_act *acts;
+	size_t n_acts, cap_acts;
+	struct site_style_shift *shifts;
+	size_t n_shifts, cap_shifts;
+	struct site_lore *lore;        /* NULL: to be learned again */
+	json_t *closings_out;          /* to be stored */
+	struct site_outlook *outlooks; /* in order of issue */
+	size_t n_outlooks, cap_outlooks;
+	struct wt_job *forecast; /* the adopted one; NULL */
+};
+
+/* --- state (site.c, site_air.c) */
+size_t site_room_find(const struct wt_site *site, const char *name); /* SIZE_MAX: none */
+size_t site_origin_find(const struct wt_site *site, const char *name, bool add);
+struct site_load *site_load_get(const struct wt_site *site, double number);
+/* The style of a name as it stands with the maker's shifts; NULL when there is none. */
+const struct wt_config_style *site_style(const struct wt_site *site, const char *name,
+					 struct wt_config_style *out);
+/* A series that a job holds is copied before it is changed. */
+struct wt_room_series *site_room_writable(struct site_room *room);
+int64_t site_room_first_unix_s(const struct wt_site *site, size_t room); /* 0: no reading */
+void site_outlooks_into(const struct wt_site *site, struct wt_room_series *series);
+void site_outlook_clear(struct site_outlook *outlook);
+void site_room_rebuild(struct wt_site *site, size_t room);
+/* RH as corrected by offset and salt tests. */
+double site_station_rh_pct(const struct wt_site *site, const struct site_station *station,
+			   double rh_pct);
+double site_station_temp_c(const struct wt_site *site, const struct site_station *station,
+			   double temp_c);
+
+/* --- loads (site_loads.c) */
+void site_load_rebuild(struct wt_site *site, struct site_load *load);
+void site_load_clear(struct site_load *load);
+/* Weighings and feels of the hand together with the thinned load cell; malloc'd. */
+size_t site_load_observations(const struct wt_site *site, const struct site_load *load,
+			      int64_t upto_unix_s, struct site_observation **out);
+void site_load_case(const struct wt_site *site, const struct site_load *load,
+		    struct wt_load_case *out);
+bool site_load_open_at(const struct site_load *load);
+
+/* --- local time (site_clock.c) */
+/* Unix seconds of minutes after local midnight, `days` after the local day of at. */
+int64_t site_local_unix_s(const struct wt_site *site, int64_t at_unix_s, int days, int minutes);
+void site_local_clock(const struct wt_site *site, int64_t at_unix_s, char out[16]); /* "15:20" */
+int site_local_month(const struct wt_site *site, int64_t at_unix_s);                /* 1..12 */
+int site_local_offset_s(const struct wt_site *site, int64_t at_unix_s);
+/* TIME of the protocol; wish: HH:MM is the next such moment, else the latest one. */
+bool site_clock_parse(const json_t *value, int64_t now_unix_s, bool wish, int64_t *out);
+void site_hearth(const struct wt_site *site, int64_t now_unix_s, struct wt_hearth *out);
+enum wt_season site_season(const struct wt_site *site, int64_t at_unix_s);
+
+/* --- documents (site_doc.c) */
+json_t *site_number(double value); /* null for what is not finite */
+json_t *site_time(double unix_s);  /* whole seconds, null when unknown */
+json_t *site_document(const struct wt_site *site, int64_t now_unix_s);
+json_t *site_triple(double p10, double p50, double p90);
+json_t *site_time_triple(double p10, double p50, double p90);
+json_t *site_note(const char *code, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+json_t *site_load_row(const struct wt_site *site, const struct site_load *load);
+
+/* A threshold learned from what the maker fixed (site_gardens.c); false when too few loads. */
+#define SITE_PROPOSAL_LEAST 5
+bool site_style_proposal(const struct wt_site *site, const char *style, double *ready_from_loss_pct,
+			 int *from_loads);
+
+/* --- parameters (site_params.c) */
+enum site_param_kind {
+	SITE_PARAM_END,
+	SITE_PARAM_TEXT,
+	SITE_PARAM_NAME, /* like text, at most 60 characters, none of them a control */
+	SITE_PARAM_NUMBER,
+	SITE_PARAM_TIME, /* of an act: not after now */
+	SITE_PARAM_WISH, /* a time to come */
+	SITE_PARAM_WORD,
+	SITE_PARAM_ROOM,
+	SITE_PARAM_STYLE,
+	SITE_PARAM_STATION,
+	SITE_PARAM_SCALE,
+	SITE_PARAM_SALT,
+	SITE_PARAM_LOAD,
+	SITE_PARAM_SWITCH,
+};
+
+struct site_param_rule {
+	const char *name;
+	enum site_param_kind kind;
+	bool required;
+	bool above; /* least itself is refused */
+	double least, most;
+	enum wt_quantity quantity;
+	enum wt_words words;
+};
+
+#define SITE_PARAMS_MAX 14
+enum site_verb_kind { SITE_VERB_ACT, SITE_VERB_QUERY, SITE_VERB_STUDY };
+enum site_verb {
+	SITE_SPREAD,
+	SITE_WEIGH,
+	SITE_FEEL,
+	SITE_TURN,
+	SITE_FIX,
+	SITE_YIELD,
+	SITE_DROP,
+	SITE_UNDO,
+	SITE_STYLE,
+	SITE_SALT,
+	SITE_TONIGHT,
+	SITE_SHOW,
+	SITE_LOADS,
+	SITE_AIR,
+	SITE_PLAN,
+	SITE_GARDENS,
+	SITE_LEDGER,
+	SITE_STATIONS,
+	SITE_WHAT_IF,
+	SITE_DENSITY,
+	SITE_VERB_COUNT
+};
+struct site_verb_rule {
+	const char *name;
+	enum site_verb_kind kind;
+	struct site_param_rule params[SITE_PARAMS_MAX];
+};
+extern const struct site_verb_rule site_verbs[SITE_VERB_COUNT];
+const struct site_verb_rule *site_verb_find(const char *name);
+
+struct site_value {
+	bool given;
+	const char *text; /* borrowed from the parameters */
+	double number;    /* NAN when absent; a switch: 0 or 1 */
+	int64_t unix_s;
+	int word;     /* -1 when absent */
+	size_t index; /* room, style, station, scale */
+};
+/* One value per rule of the verb. */
+bool site_params_read(const struct wt_site *site, const struct site_verb_rule *verb,
+		      const json_t *params, int64_t now_unix_s, struct site_value *values,
+		      struct wt_refusal *refusal);
+const struct site_value *site_value(const struct site_verb_rule *verb,
+				    const struct site_value *values, const char *name);
+bool site_refuse(struct wt_refusal *refusal, int code, const char *field, const char *given,
+		 const char *format, ...) __attribute__((format(printf, 5, 6)));
+
+/* Salts of known humidity (site_salt.c). */
+int site_salt_find(const char *name); /* -1 */
+const char *site_salt_accepted(void);
+const char *site_salt_name(int salt);
+double site_salt_rh_pct(int salt, double temp_c);
+
+/* --- forecasts (site_job.c and others) */
+#define SITE_LEADS 8
+extern const int64_t site_lead_s[SITE_LEADS];
+enum { SITE_P10, SITE_P25, SITE_P50, SITE_P75, SITE_P90, SITE_QUANTILES };
+
+/* What a forecast says of one load. */
+struct site_view {
+	bool known; /* false: no air to run on */
+	double ready_unix_s[SITE_QUANTILES];
+	double past_unix_s[SITE_QUANTILES];
+	double loss_pct[SITE_QUANTILES];
+	double moisture_pct[SITE_QUANTILES];
+	double pace[SITE_QUANTILES];
+	double rate_pct_h;
+	double rate_before_pct_h; /* two hours ago; NAN */
+	size_t n_marks;
+	int64_t *mark_unix_s;
+	float *mark_loss_pct[3]; /* p10, p50, p90 */
+	double *ready;           /* members, for the plan */
+	double *past;
+	size_t n;
+	struct wt_advice advice;
+	bool advised;
+	char why[128];
+	json_t *reason;
+	json_t *notes; /* array */
+};
+
+struct site_job_load {
+	struct site_load load; /* a copy with its own arrays; no closing */
+	struct wt_load_case load_case;
+	enum wt_prefer prefer;
+	size_t room; /* index in the job */
+	struct site_observation *observations;
+	size_t n_observations;
+	bool closing; /* closed: its last word is wanted */
+	struct site_posterior *posterior;
+	struct wt_gauss prior;
+	struct site_view view;
+	double closed_loss_pct; /* at fixing, by the posterior; NAN */
+	float *settle_loss_pct;
+	int64_t *settle_unix_s;
+	size_t n_settle;
+};
+
+struct site_band { /* per instant of the air band */
+	float p10, p50, p90;
+};
+
+struct site_job_room {
+	size_t site_room;
+	char *name;
+	struct site_series *series;
+	struct site_fit *fit;
+	uint64_t epoch;
+	bool known;
+	double lead_temp_c[SITE_LEADS][SITE_QUANTILES];
+	double lead_vapour_pa[SITE_LEADS][SITE_QUANTILES];
+	int64_t band_start_unix_s;
+	size_t n_band;
+	struct site_band *band[4]; /* temp_c, vapour_pa, rh_pct, vpd_pa */
+	struct wt_room_event event;
+	struct wt_room_now now;
+	double outlook_weight;
+};
+enum { SITE_BAND_TEMP, SITE_BAND_VAPOUR, SITE_BAND_RH, SITE_BAND_VPD, SITE_BANDS };
+#define SITE_BAND_STEP_S 900
+
+struct site_study; /* what-if or density: site_study.c */
+
+struct wt_job {
+	int64_t now_unix_s;
+	uint64_t generation;
+	uint64_t seed;
+	size_t members;
+	double pressure_pa;
+	struct site_lore *lore;
+	bool lore_new;
+	struct wt_garden_record *records;
+	size_t n_records;
+	struct wt_feel_pair *feel_pairs;
+	size_t n_feel_pairs;
+	struct wt_hearth hearth;
+	struct wt_costs costs;
+	struct site_job_room *rooms;
+	size_t n_rooms;
+	struct site_job_load *loads;
+	size_t n_loads;
+	struct wt_plan *plan;
+	bool settled;
+	struct wt_settle settle;
+	struct site_study *study; /* NULL for a forecast */
+	json_t *result;           /* of a study */
+	int64_t clock_offset_s;   /* local time for words */
+};
+
+uint64_t site_mix(uint64_t a, uint64_t b);
+uint64_t site_hash(uint64_t seed, const void *data, size_t size);
+struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s);
+void site_job_take_load(struct wt_job *job, const struct wt_site *site,
+			const struct site_load *load);
+/* --- closings (site_closing.c) */
+void site_closing_make(struct wt_site *site, struct site_load *load, const struct wt_job *job,
+		       const struct site_job_load *done);
+bool site_closing_record(const struct site_load *load, struct wt_garden_record *out);
+bool site_closing_feel(const json_t *pair, struct wt_feel_pair *out);
+/* --- studies (site_study.c) */
+void site_study_run(struct wt_job *job);
+void site_study_free(struct site_study **study);
+
+struct site_job_load *site_job_find(const struct wt_job *job, int load);
+void site_view_clear(struct site_view *view);
+
+#endif /* WT_DAEMON_SITE_INNER_H */

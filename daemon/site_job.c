@@ -1,0 +1,269 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * A forecast job: what it takes from the site, and what the site takes back.
+ */
+#include <math.h>
+#include <string.h>
+
+#include "daemon/site_inner.h"
+
+const int64_t site_lead_s[SITE_LEADS] = {3600, 10800, 21600, 32400, 43200, 64800, 86400, 129600};
+
+uint64_t site_mix(uint64_t a, uint64_t b)
+{
+	/* The finishing steps of MurmurHash3 (public domain), over both numbers. */
+	uint64_t x = a ^ (b + 0x9e3779b97f4a7c15ULL + (a << 6) + (a >> 2));
+
+	x = (x ^ (x >> 33)) * 0xff51afd7ed558ccdULL;
+	x = (x ^ (x >> 33)) * 0xc4ceb9fe1a85ec53ULL;
+	return x ^ (x >> 33);
+}
+
+uint64_t site_hash(uint64_t seed, const void *data, size_t size)
+{
+	/* FNV-1a, then mixed with what came before. */
+	const unsigned char *byte = data;
+	uint64_t hash = 0xcbf29ce484222325ULL;
+
+	for (size_t i = 0; i < size; i++)
+		hash = (hash ^ byte[i]) * 0x100000001b3ULL;
+	return site_mix(seed, hash);
+}
+
+static void *copy_of(const void *array, size_t n, size_t size)
+{
+	void *copy = site_alloc(n * size);
+
+	if (n)
+		memcpy(copy, array, n * size);
+	return copy;
+}
+
+/* --- making ---------------------------------------------------------------------------------- */
+
+static size_t take_room(struct wt_job *job, const struct wt_site *site, size_t index)
+{
+	for (size_t i = 0; i < job->n_rooms; i++) {
+		if (job->rooms[i].site_room == index)
+			return i;
+	}
+	const struct site_room *room = &site->rooms[index];
+	int64_t hour = job->now_unix_s - job->now_unix_s % SITE_HOUR_S;
+	struct site_job_room *it = &job->rooms[job->n_rooms];
+	it->site_room = index;
+	it->name = site_strdup(room->name);
+	it->series = site_take(room->series);
+	it->epoch = room->epoch;
+	if (room->fit && room->fit->upto_unix_s == hour)
+		it->fit = site_take(room->fit);
+	return job->n_rooms++;
+}
+
+void site_job_take_load(struct wt_job *job, const struct wt_site *site,
+			const struct site_load *load)
+{
+	struct site_job_load *it = &job->loads[job->n_loads++];
+	struct wt_config_style style = {.prefer = WT_PREFER_NONE};
+
+	it->load = *load;
+	it->load.closing = NULL;
+	it->load.style = site_strdup(load->style);
+	it->load.scale = NULL;
+	it->load.observations = NULL;
+	it->load.events = copy_of(load->events, load->n_events, sizeof(*load->events));
+	it->load.posterior = NULL;
+	it->posterior = site_take(load->posterior);
+	it->closing = load->state != SITE_OPEN;
+	it->closed_loss_pct = NAN;
+	it->room = take_room(job, site, load->room);
+	(void)site_style(site, load->style, &style);
+	it->prefer = style.prefer;
+	site_load_case(site, &it->load, &it->load_case);
+	int64_t upto = it->closing ? load->closed_unix_s : job->now_unix_s;
+	it->n_observations = site_load_observations(site, load, upto, &it->observations);
+}
+
+/* Closed loads are run until their ready time is known or cannot be any more. */
+static bool wants_closing(const struct site_load *load)
+{
+	return !load->gone && load->state != SITE_OPEN && !load->closing_final;
+}
+
+static void take_lore(struct wt_job *job, const struct wt_site *site)
+{
+	job->lore = site_take(site->lore);
+	if (job->lore)
+		return;
+	job->records = site_alloc((site->n_loads + 1) * sizeof(*job->records));
+	size_t pairs = 0, cap = 0;
+	for (size_t i = 0; i < site->n_loads; i++) {
+		const struct site_load *load = &site->loads[i];
+		if (load->gone || !load->closing || load->state == SITE_OPEN)
+			continue;
+		if (site_closing_record(load, &job->records[job->n_records]))
+			job->n_records++;
+		const json_t *feels = json_object_get(load->closing, "feels"), *pair;
+		size_t k;
+		json_array_foreach(feels, k, pair)
+		{
+			site_grow(&job->feel_pairs, pairs, &cap, sizeof(*job->feel_pairs));
+			if (site_closing_feel(pair, &job->feel_pairs[pairs]))
+				pairs++;
+		}
+	}
+	job->n_feel_pairs = pairs;
+}
+
+struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
+{
+	struct wt_job *job = site_alloc(sizeof(*job));
+
+	job->now_unix_s = now_unix_s;
+	job->generation = site->generation;
+	job->seed = site->config->seed;
+	job->members = site->config->members;
+	job->pressure_pa = site->pressure_pa;
+	job->rooms = site_alloc((site->n_rooms + 1) * sizeof(*job->rooms));
+	job->loads = site_alloc((site->n_loads + 2) * sizeof(*job->loads));
+	wt_costs_default(&job->costs);
+	site_hearth(site, now_unix_s, &job->hearth);
+	take_lore(job, site);
+	return job;
+}
+
+struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s)
+{
+	struct wt_job *job = site_job_new(site, now_unix_s);
+
+	for (size_t i = 0; i < site->n_rooms; i++) {
+		if (site->rooms[i].configured && site->rooms[i].newest_unix_s)
+			take_room(job, site, i);
+	}
+	for (size_t i = 0; i < site->n_loads; i++) {
+		const struct site_load *load = &site->loads[i];
+		bool open = !load->gone && load->state == SITE_OPEN;
+		if (open || wants_closing(load))
+			site_job_take_load(job, site, load);
+	}
+	return job;
+}
+
+/* --- taking back ----------------------------------------------------------------------------- */
+
+static void adopt_rooms(struct wt_site *site, const struct wt_job *job)
+{
+	for (size_t i = 0; i < job->n_rooms; i++) {
+		struct site_room *room = &site->rooms[job->rooms[i].site_room];
+		if (!job->rooms[i].fit || room->epoch != job->rooms[i].epoch)
+			continue;
+		site_drop(&room->fit);
+		room->fit = site_take(job->rooms[i].fit);
+	}
+}
+
+static void adopt_loads(struct wt_site *site, const struct wt_job *job)
+{
+	for (size_t i = 0; i < job->n_loads; i++) {
+		const struct site_job_load *done = &job->loads[i];
+		struct site_load *load = &site->loads[done->load.number - 1];
+		site_drop(&load->posterior);
+		if (load->gone)
+			continue;
+		if (load->state == SITE_OPEN)
+			load->posterior = site_take(done->posterior);
+		else if (done->closing && load->closing_act == done->load.closing_act)
+			site_closing_make(site, load, job, done);
+	}
+}
+
+void wt_site_adopt(struct wt_site *site, struct wt_job **address)
+{
+	struct wt_job *job = *address;
+
+	*address = NULL;
+	if (!job)
+		return;
+	if (job->lore_new && !site->lore)
+		site->lore = site_take(job->lore);
+	adopt_rooms(site, job);
+	adopt_loads(site, job);
+	/* The series are let go, so that readings need not copy them. */
+	for (size_t i = 0; i < job->n_rooms; i++) {
+		site_drop(&job->rooms[i].series);
+		site_drop(&job->rooms[i].fit);
+	}
+	wt_job_free(&site->forecast);
+	site->forecast = job;
+}
+
+void site_view_clear(struct site_view *view)
+{
+	free(view->mark_unix_s);
+	for (int q = 0; q < 3; q++)
+		free(view->mark_loss_pct[q]);
+	free(view->ready);
+	free(view->past);
+	json_decref(view->reason);
+	json_decref(view->notes);
+	*view = (struct site_view){0};
+}
+
+static void free_load(struct site_job_load *load)
+{
+	site_load_clear(&load->load);
+	free(load->observations);
+	site_drop(&load->posterior);
+	site_view_clear(&load->view);
+	free(load->settle_loss_pct);
+	free(load->settle_unix_s);
+}
+
+static void free_room(struct site_job_room *room)
+{
+	free(room->name);
+	site_drop(&room->series);
+	site_drop(&room->fit);
+	for (int i = 0; i < SITE_BANDS; i++)
+		free(room->band[i]);
+}
+
+void wt_job_free(struct wt_job **address)
+{
+	struct wt_job *job = *address;
+
+	if (!job)
+		return;
+	*address = NULL;
+	for (size_t i = 0; i < job->n_rooms; i++)
+		free_room(&job->rooms[i]);
+	for (size_t i = 0; i < job->n_loads; i++)
+		free_load(&job->loads[i]);
+	site_drop(&job->lore);
+	wt_plan_free(&job->plan);
+	site_study_free(&job->study);
+	json_decref(job->result);
+	free(job->rooms);
+	free(job->loads);
+	free(job->records);
+	free(job->feel_pairs);
+	free(job);
+}
+
+int64_t wt_site_forecast_unix_s(const struct wt_site *site)
+{
+	return site->forecast ? site->forecast->now_unix_s : 0;
+}
+
+uint64_t wt_site_forecast_generation(const struct wt_site *site)
+{
+	return site->forecast ? site->forecast->generation : 0;
+}
+
+struct site_job_load *site_job_find(const struct wt_job *job, int load)
+{
+	for (size_t i = 0; job && i < job->n_loads; i++) {
+		if (job->loads[i].load.number == load)
+			return &job->loads[i];
+	}
+	return NULL;
+}

@@ -1,0 +1,483 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Running a job: the air of each room, then each load on it, then the evening's
+ * decision.  Any thread; touches nothing but the job.
+ */
+#include <math.h>
+#include <string.h>
+
+#include "daemon/site_run.h"
+#include "lib/air.h"
+#include "lib/score.h"
+
+/* Marks are kept for this many past hours of a load. */
+#define MARK_PAST_H 72
+
+const double site_probability[SITE_QUANTILES] = {0.10, 0.25, 0.50, 0.75, 0.90};
+
+/* --- quantiles of single precision ----------------------------------------------------------- */
+
+/* Element k in order (Hoare 1961, FIND); values are reordered around it. */
+static float select_kth(float *values, ptrdiff_t n, ptrdiff_t k)
+{
+	ptrdiff_t low = 0, high = n - 1;
+
+	while (low < high) {
+		float pivot = values[k];
+		ptrdiff_t i = low, j = high;
+		do {
+			while (values[i] < pivot)
+				i++;
+			while (pivot < values[j])
+				j--;
+			if (i <= j) {
+				float swapped = values[i];
+				values[i++] = values[j];
+				values[j--] = swapped;
+			}
+		} while (i <= j);
+		if (j < k)
+			low = i;
+		if (k < i)
+			high = j;
+	}
+	return values[k];
+}
+
+double site_float_quantile(float *values, size_t n, double p)
+{
+	double h = (double)(n - 1) * p;
+	ptrdiff_t k = (ptrdiff_t)floor(h);
+	double at = (double)select_kth(values, (ptrdiff_t)n, k);
+
+	if (k + 1 >= (ptrdiff_t)n || h <= (double)k)
+		return at;
+	float next = values[k + 1];
+	for (size_t i = (size_t)k + 2; i < n; i++)
+		next = values[i] < next ? values[i] : next;
+	return at + (h - (double)k) * ((double)next - at);
+}
+
+static void float_quantiles(const float *values, size_t n, float *scratch,
+			    double out[SITE_QUANTILES])
+{
+	memcpy(scratch, values, n * sizeof(*values));
+	for (int q = 0; q < SITE_QUANTILES; q++)
+		out[q] = site_float_quantile(scratch, n, site_probability[q]);
+}
+
+/* --- air ------------------------------------------------------------------------------------- */
+
+void site_air_clear(struct site_air *air)
+{
+	wt_drive_free(&air->past);
+	wt_drive_free(&air->future);
+	free(air->past_temp_c);
+	free(air->past_vapour_pa);
+	*air = (struct site_air){0};
+}
+
+static bool make_past(const struct wt_job *job, const struct site_job_room *room,
+		      int64_t from_unix_s, struct site_air *air)
+{
+	int64_t start = from_unix_s - from_unix_s % WT_GRID_S;
+	size_t capacity = (size_t)((job->now_unix_s - start) / WT_GRID_S + 1), n = 0;
+	double known_share = 0.0;
+
+	air->past_temp_c = site_alloc(capacity * sizeof(float));
+	air->past_vapour_pa = site_alloc(capacity * sizeof(float));
+	if (wt_room_fill(room->series->series, from_unix_s, job->now_unix_s, capacity,
+			 air->past_temp_c, air->past_vapour_pa, &n, &known_share) != WT_OK)
+		return false;
+	air->track = (struct wt_track){start, n, air->past_temp_c, air->past_vapour_pa};
+	return wt_drive_from_track(&air->track, job->pressure_pa, &air->past) == WT_OK;
+}
+
+static bool have_fit(const struct wt_job *job, struct site_job_room *room)
+{
+	int64_t hour = job->now_unix_s - job->now_unix_s % SITE_HOUR_S;
+	struct wt_room_fit *fit = NULL;
+
+	if (room->fit)
+		return true;
+	if (wt_room_fit_new(room->series->series, hour, &fit) != WT_OK)
+		return false;
+	room->fit = site_fit_wrap(fit, hour, room->epoch);
+	return true;
+}
+
+static void set_band(struct site_band *band, float *values, size_t n)
+{
+	band->p10 = (float)site_float_quantile(values, n, 0.10);
+	band->p50 = (float)site_float_quantile(values, n, 0.50);
+	band->p90 = (float)site_float_quantile(values, n, 0.90);
+}
+
+/* Relative humidity and deficit of one instant's paths. */
+static void derive(const float *temp_c, const float *vapour_pa, size_t n, float *rh_pct,
+		   float *vpd_pa)
+{
+	for (size_t i = 0; i < n; i++) {
+		double saturation_pa = 0.0;
+		if (wt_air_saturation_pa((double)temp_c[i], &saturation_pa) != WT_OK)
+			saturation_pa = (double)vapour_pa[i];
+		double rh = 100.0 * (double)vapour_pa[i] / saturation_pa;
+		rh_pct[i] = (float)(rh > 100.0 ? 100.0 : rh);
+		double vpd = saturation_pa - (double)vapour_pa[i];
+		vpd_pa[i] = (float)(vpd < 0.0 ? 0.0 : vpd);
+	}
+}
+
+static void make_bands(struct site_job_room *room, const struct site_paths *paths)
+{
+	size_t every = SITE_BAND_STEP_S / WT_GRID_S, n = paths->n_paths;
+	float *values = site_alloc(4 * n * sizeof(*values));
+
+	room->n_band = (SITE_STEPS - 1) / every + 1;
+	for (int i = 0; i < SITE_BANDS; i++)
+		room->band[i] = site_alloc(room->n_band * sizeof(struct site_band));
+	for (size_t k = 0; k < room->n_band; k++) {
+		memcpy(values, paths->temp_c + k * every * n, n * sizeof(*values));
+		memcpy(values + n, paths->vapour_pa + k * every * n, n * sizeof(*values));
+		derive(values, values + n, n, values + 2 * n, values + 3 * n);
+		for (int i = 0; i < SITE_BANDS; i++)
+			set_band(&room->band[i][k], values + (size_t)i * n, n);
+	}
+	for (int lead = 0; lead < SITE_LEADS; lead++) {
+		size_t at = (size_t)(site_lead_s[lead] / WT_GRID_S) * n;
+		float_quantiles(paths->temp_c + at, n, values, room->lead_temp_c[lead]);
+		float_quantiles(paths->vapour_pa + at, n, values, room->lead_vapour_pa[lead]);
+	}
+	free(values);
+}
+
+static bool make_future(const struct wt_job *job, struct site_job_room *room,
+			struct site_paths *paths, struct site_air *air)
+{
+	uint64_t seed = site_hash(job->seed, room->name, strlen(room->name));
+
+	if (!have_fit(job, room) ||
+	    wt_room_draw(room->series->series, room->fit->fit, job->now_unix_s, seed,
+			 paths->n_paths, SITE_STEPS, paths->temp_c, paths->vapour_pa) != WT_OK)
+		return false;
+	struct wt_paths made = {.start_unix_s = job->now_unix_s - job->now_unix_s % WT_GRID_S,
+				.n_steps = SITE_STEPS,
+				.n_paths = paths->n_paths,
+				.temp_c = paths->temp_c,
+				.vapour_pa = paths->vapour_pa};
+	return wt_drive_from_paths(&made, job->pressure_pa, &air->future) == WT_OK;
+}
+
+bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_unix_s,
+		  struct site_paths *paths, struct site_air *air)
+{
+	*air = (struct site_air){0};
+	if (wt_room_latest(room->series->series, job->now_unix_s, &room->now) != WT_OK)
+		return false;
+	if (wt_room_recent_event(room->series->series, job->now_unix_s, &room->event) != WT_OK)
+		room->event.kind = WT_ROOM_EVENT_NONE;
+	/* The past may be known even where the future is not: a station silent for long. */
+	if (!make_past(job, room, from_unix_s, air))
+		return false;
+	room->band_start_unix_s = job->now_unix_s - job->now_unix_s % WT_GRID_S;
+	room->known = make_future(job, room, paths, air);
+	room->outlook_weight = room->fit ? wt_room_outlook_weight(room->fit->fit) : 0.0;
+	return true;
+}
+
+/* --- one load -------------------------------------------------------------------------------- */
+
+/* Everything a posterior depends on: the load, its bed up to the last observation, the air up to
+ * then, the prior, the hand, the observations. */
+static uint64_t posterior_key(const struct wt_job *job, const struct site_job_load *load,
+			      const struct site_air *air)
+{
+	const struct wt_load_case *c = &load->load_case;
+	int64_t until = load->observations[load->n_observations - 1].seen.at_unix_s;
+	double numbers[] = {(double)c->spread_unix_s,
+			    c->fresh_kg,
+			    c->area_m2,
+			    c->perforated,
+			    c->grade,
+			    c->season,
+			    c->wet,
+			    isfinite(c->moisture_pct) ? c->moisture_pct : -1.0,
+			    c->pressure_pa,
+			    (double)job->members};
+	uint64_t key = site_hash(job->seed, numbers, sizeof(numbers));
+	size_t first = (size_t)((c->spread_unix_s - air->track.start_unix_s) / WT_GRID_S);
+	size_t last = (size_t)((until - air->track.start_unix_s) / WT_GRID_S + 2);
+
+	last = last > air->track.n ? air->track.n : last;
+	key = site_hash(key, air->track.temp_c + first, (last - first) * sizeof(float));
+	key = site_hash(key, air->track.vapour_pa + first, (last - first) * sizeof(float));
+	key = site_hash(key, load->prior.mean, sizeof(load->prior.mean));
+	key = site_hash(key, load->prior.cov, sizeof(load->prior.cov));
+	key = site_hash(key, job->lore->feel.cut_loss_pct, sizeof(job->lore->feel.cut_loss_pct));
+	key = site_hash(key, &job->lore->feel.sd_loss_pct, sizeof(double));
+	for (size_t i = 0; i < load->n_observations; i++) {
+		const struct wt_observation *seen = &load->observations[i].seen;
+		double parts[] = {(double)seen->kind, (double)seen->at_unix_s, seen->value};
+		key = site_hash(key, parts, sizeof(parts));
+	}
+	for (size_t i = 0; i < c->n_events && c->events[i].at_unix_s <= until; i++) {
+		const struct wt_bed_event *event = &c->events[i];
+		double parts[] = {(double)event->at_unix_s, event->turned,
+				  isfinite(event->area_m2) ? event->area_m2 : -1.0, event->fan,
+				  event->taken_kg};
+		key = site_hash(key, parts, sizeof(parts));
+	}
+	return key;
+}
+
+bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
+			const struct site_air *air)
+{
+	uint64_t seed = site_mix(job->seed, (uint64_t)load->load.number);
+	uint64_t key = load->n_observations ? posterior_key(job, load, air) : 0;
+
+	if (load->n_observations && load->posterior && load->posterior->key == key)
+		return true;
+	site_drop(&load->posterior);
+	struct site_posterior *it = site_posterior_new(job->members, load->n_observations);
+	it->key = key;
+	load->posterior = it;
+	if (!load->n_observations)
+		return wt_members_draw(&load->prior, seed, it->members) == WT_OK;
+	struct wt_observation *seen = site_alloc(load->n_observations * sizeof(*seen));
+	for (size_t i = 0; i < load->n_observations; i++)
+		seen[i] = load->observations[i].seen;
+	enum wt_status status = wt_learn_posterior(&load->load_case, air->past, &load->prior,
+						   &job->lore->feel, seen, load->n_observations,
+						   seed, it->members, &it->report, it->reports);
+	free(seen);
+	return status == WT_OK || wt_members_draw(&load->prior, seed, it->members) == WT_OK;
+}
+
+bool site_run_prior(const struct wt_job *job, struct site_job_load *load)
+{
+	struct wt_garden_guess guess;
+
+	if (wt_traits_prior(&load->load_case, &load->prior) != WT_OK)
+		return false;
+	if (wt_gardens_guess(job->lore->gardens, (int)load->load.origin, load->load.grade,
+			     load->load.season, &guess) == WT_OK)
+		wt_gardens_apply(&guess, &load->load_case, &load->prior);
+	return true;
+}
+
+/* Whole hours from spreading (the last MARK_PAST_H of them, now among them) and to come, and the
+ * times at which a weighing is valued. */
+static size_t mark_times(const struct wt_job *job, struct site_job_load *load, int64_t *out)
+{
+	int64_t now = job->now_unix_s, spread = load->load.spread_unix_s;
+	int64_t last_grid = now - now % WT_GRID_S;
+	size_t n = 0;
+
+	out[n++] = spread;
+	for (int h = MARK_PAST_H; h > 0; h--) {
+		int64_t at = last_grid - h * (int64_t)SITE_HOUR_S;
+		if (at > spread)
+			out[n++] = at;
+	}
+	if (last_grid > spread)
+		out[n++] = last_grid;
+	for (int h = 1; h < WT_HORIZON_S / SITE_HOUR_S; h++) {
+		int64_t at = last_grid + h * (int64_t)SITE_HOUR_S;
+		if (at > spread)
+			out[n++] = at;
+	}
+	return n;
+}
+
+static size_t merge_settle_times(const struct wt_job *job, struct site_job_load *load,
+				 int64_t *marks, size_t n)
+{
+	int64_t first = job->now_unix_s - job->now_unix_s % SITE_SETTLE_STEP_S + SITE_SETTLE_STEP_S;
+	int64_t until = job->hearth.last_start_unix_s > job->now_unix_s
+				? job->hearth.last_start_unix_s
+				: job->hearth.first_start_unix_s;
+
+	load->settle_unix_s = site_alloc(SITE_SETTLE_MOST * sizeof(int64_t));
+	for (int64_t at = first; at <= until - 900 && load->n_settle < SITE_SETTLE_MOST;
+	     at += SITE_SETTLE_STEP_S) {
+		load->settle_unix_s[load->n_settle++] = at;
+		size_t place = n;
+		while (place > 0 && marks[place - 1] > at)
+			place--;
+		if (place > 0 && marks[place - 1] == at)
+			continue;
+		memmove(marks + place + 1, marks + place, (n - place) * sizeof(*marks));
+		marks[place] = at;
+		n++;
+	}
+	return n;
+}
+
+static void view_marks(struct site_view *view, const struct wt_outcome *outcome, float *scratch)
+{
+	view->n_marks = outcome->n_marks;
+	view->mark_unix_s = site_alloc((outcome->n_marks + 1) * sizeof(int64_t));
+	memcpy(view->mark_unix_s, outcome->mark_unix_s, outcome->n_marks * sizeof(int64_t));
+	for (int q = 0; q < 3; q++)
+		view->mark_loss_pct[q] = site_alloc((outcome->n_marks + 1) * sizeof(float));
+	for (size_t k = 0; k < outcome->n_marks; k++) {
+		memcpy(scratch, outcome->mark_loss_pct + k * outcome->n,
+		       outcome->n * sizeof(float));
+		view->mark_loss_pct[0][k] = (float)site_float_quantile(scratch, outcome->n, 0.10);
+		view->mark_loss_pct[1][k] = (float)site_float_quantile(scratch, outcome->n, 0.50);
+		view->mark_loss_pct[2][k] = (float)site_float_quantile(scratch, outcome->n, 0.90);
+	}
+}
+
+void site_run_view(const struct wt_outcome *outcome, const struct wt_members *members,
+		   struct site_view *view)
+{
+	size_t n = outcome->n;
+	float *scratch = site_alloc(n * sizeof(*scratch));
+
+	view->known = wt_score_quantiles(outcome->ready_unix_s, n, site_probability, SITE_QUANTILES,
+					 view->ready_unix_s) == WT_OK &&
+		      wt_score_quantiles(outcome->past_unix_s, n, site_probability, SITE_QUANTILES,
+					 view->past_unix_s) == WT_OK;
+	float_quantiles(outcome->loss_now_pct, n, scratch, view->loss_pct);
+	float_quantiles(members->theta[WT_DIM_MOISTURE], n, scratch, view->moisture_pct);
+	float_quantiles(members->theta[WT_DIM_PACE], n, scratch, view->pace);
+	for (int q = 0; q < SITE_QUANTILES; q++)
+		view->pace[q] = exp(view->pace[q]);
+	memcpy(scratch, outcome->rate_now_pct_h, n * sizeof(*scratch));
+	view->rate_pct_h = site_float_quantile(scratch, n, 0.5);
+	view_marks(view, outcome, scratch);
+	view->n = n;
+	view->ready = site_alloc(n * sizeof(double));
+	view->past = site_alloc(n * sizeof(double));
+	memcpy(view->ready, outcome->ready_unix_s, n * sizeof(double));
+	memcpy(view->past, outcome->past_unix_s, n * sizeof(double));
+	free(scratch);
+}
+
+static void keep_settle_losses(struct site_job_load *load, const struct wt_outcome *outcome)
+{
+	load->settle_loss_pct = site_alloc(load->n_settle * outcome->n * sizeof(float) + 1);
+	for (size_t k = 0, mark = 0; k < load->n_settle; k++) {
+		while (outcome->mark_unix_s[mark] != load->settle_unix_s[k])
+			mark++;
+		memcpy(load->settle_loss_pct + k * outcome->n,
+		       outcome->mark_loss_pct + mark * outcome->n, outcome->n * sizeof(float));
+	}
+}
+
+static void run_open(const struct wt_job *job, struct site_job_load *load,
+		     const struct site_air *air)
+{
+	int64_t marks[MARK_PAST_H + WT_HORIZON_S / SITE_HOUR_S + SITE_SETTLE_MOST + 4];
+	struct wt_outcome *outcome = NULL;
+
+	if (!air->future || !site_run_prior(job, load) || !site_run_posterior(job, load, air))
+		return;
+	size_t n = merge_settle_times(job, load, marks, mark_times(job, load, marks));
+	if (wt_outcome_new(job->members, marks, n, &outcome) == WT_OK &&
+	    wt_ensemble_run(&load->load_case, air->past, air->future, load->posterior->members,
+			    outcome) == WT_OK) {
+		site_run_view(outcome, load->posterior->members, &load->view);
+		keep_settle_losses(load, outcome);
+	}
+	wt_outcome_free(&outcome);
+}
+
+/* A closed load is run over the air that was measured, to its last word. */
+static void run_closing(const struct wt_job *job, struct site_job_load *load,
+			const struct site_air *air)
+{
+	size_t n = load->n_observations + 1;
+	int64_t *marks = site_alloc(n * sizeof(*marks));
+	struct wt_outcome *outcome = NULL;
+
+	for (size_t i = 0; i < load->n_observations; i++)
+		marks[i] = load->observations[i].seen.at_unix_s;
+	marks[n - 1] = load->load.closed_unix_s;
+	if (site_run_prior(job, load) && site_run_posterior(job, load, air) &&
+	    wt_outcome_new(job->members, marks, n, &outcome) == WT_OK &&
+	    wt_ensemble_run(&load->load_case, air->past, NULL, load->posterior->members, outcome) ==
+		    WT_OK) {
+		site_run_view(outcome, load->posterior->members, &load->view);
+		load->closed_loss_pct = (double)load->view.mark_loss_pct[1][n - 1];
+	}
+	wt_outcome_free(&outcome);
+	free(marks);
+}
+
+/* --- the job --------------------------------------------------------------------------------- */
+
+void site_run_lore(struct wt_job *job)
+{
+	if (job->lore)
+		return;
+	job->lore = site_lore_new();
+	job->lore_new = true;
+	if (job->n_records &&
+	    wt_gardens_fit(job->records, job->n_records, &job->lore->gardens) != WT_OK)
+		job->lore->gardens = NULL;
+	if (!job->n_feel_pairs ||
+	    wt_feel_scale_fit(job->feel_pairs, job->n_feel_pairs, &job->lore->feel) != WT_OK)
+		wt_feel_scale_default(&job->lore->feel);
+}
+
+static void run_room(struct wt_job *job, size_t index, struct site_paths *paths)
+{
+	struct site_job_room *room = &job->rooms[index];
+	int64_t from = job->now_unix_s;
+	struct site_air air;
+
+	for (size_t i = 0; i < job->n_loads; i++) {
+		if (job->loads[i].room == index && job->loads[i].load.spread_unix_s < from)
+			from = job->loads[i].load.spread_unix_s;
+	}
+	if (site_run_air(job, room, from, paths, &air)) {
+		if (room->known)
+			make_bands(room, paths);
+		for (size_t i = 0; i < job->n_loads; i++) {
+			if (job->loads[i].room != index)
+				continue;
+			if (job->loads[i].closing)
+				run_closing(job, &job->loads[i], &air);
+			else
+				run_open(job, &job->loads[i], &air);
+		}
+	}
+	site_air_clear(&air);
+}
+
+void site_paths_new(size_t n_paths, struct site_paths *out)
+{
+	out->n_paths = n_paths;
+	out->temp_c = site_alloc(SITE_STEPS * n_paths * sizeof(float));
+	out->vapour_pa = site_alloc(SITE_STEPS * n_paths * sizeof(float));
+}
+
+void site_paths_clear(struct site_paths *paths)
+{
+	free(paths->temp_c);
+	free(paths->vapour_pa);
+	*paths = (struct site_paths){0};
+}
+
+void wt_job_run(struct wt_job *job)
+{
+	struct site_paths paths;
+
+	site_run_lore(job);
+	if (job->study) {
+		site_study_run(job);
+		return;
+	}
+	site_paths_new(job->members, &paths);
+	for (size_t i = 0; i < job->n_rooms; i++)
+		run_room(job, i, &paths);
+	site_paths_clear(&paths);
+	site_run_decide(job);
+	for (size_t i = 0; i < job->n_loads; i++) {
+		if (!job->loads[i].closing)
+			site_words_load(job, &job->loads[i]);
+	}
+}

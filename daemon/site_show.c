@@ -1,0 +1,242 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * One load in full, and the list of loads.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "daemon/site_query.h"
+
+static const char *const states[] = {"open", "fixed", "dropped"};
+
+/* Its forecast, when the adopted job holds one that is still about it. */
+const struct site_job_load *site_forecast_of(const struct wt_site *site,
+					     const struct site_load *load)
+{
+	const struct site_job_load *job = site_job_find(site->forecast, load->number);
+
+	return job && !job->closing && load->state == SITE_OPEN && job->view.known ? job : NULL;
+}
+
+json_t *site_load_row(const struct wt_site *site, const struct site_load *load)
+{
+	const struct site_job_load *job = site_forecast_of(site, load);
+	json_t *row = json_pack("{s:i,s:s,s:s,s:s,s:s,s:s,s:f,s:f,s:I,s:s}", "load", load->number,
+				"origin", site->origins[load->origin], "grade",
+				wt_words_text(WT_WORDS_GRADE, (int)load->grade), "season",
+				wt_words_text(WT_WORDS_SEASON, (int)load->season), "style",
+				load->style, "room", site->rooms[load->room].name, "kg", load->kg,
+				"area_m2", load->area_m2, "spread_unix_s",
+				(json_int_t)load->spread_unix_s, "state", states[load->state]);
+
+	json_object_set_new(row, "fixed_unix_s",
+			    load->state == SITE_FIXED
+				    ? json_integer((json_int_t)load->closed_unix_s)
+				    : json_null());
+	json_object_set_new(row, "fixed_kg", site_number(load->fixed_kg));
+	json_object_set_new(row, "made_kg", site_number(load->made_kg));
+	json_object_set_new(row, "yellow_kg", site_number(load->yellow_kg));
+	json_object_set_new(row, "left_share", site_number(load->left_share));
+	json_object_set_new(row, "loss_pct",
+			    job ? site_triple(job->view.loss_pct[SITE_P10],
+					      job->view.loss_pct[SITE_P50],
+					      job->view.loss_pct[SITE_P90])
+				: json_null());
+	json_object_set_new(
+		row, "call",
+		job && job->view.advised
+			? json_string(wt_words_text(WT_WORDS_CALL, (int)job->view.advice.call))
+			: json_null());
+	return row;
+}
+
+json_t *site_query_loads(const struct wt_site *site, const struct site_verb_rule *verb,
+			 const struct site_value *values, int64_t now_unix_s)
+{
+	json_t *document = site_document(site, now_unix_s), *rows = json_array();
+	bool all = site_value(verb, values, "all")->number > 0.5;
+
+	for (size_t i = 0; i < site->n_loads; i++) {
+		const struct site_load *load = &site->loads[i];
+		if (!load->gone && (all || load->state == SITE_OPEN))
+			json_array_append_new(rows, site_load_row(site, load));
+	}
+	json_object_set_new(document, "loads", rows);
+	return document;
+}
+
+/* --- the acts in words ----------------------------------------------------------------------- */
+
+static double number_of(const json_t *params, const char *name)
+{
+	const json_t *value = json_object_get(params, name);
+
+	return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
+static void act_text(const struct wt_act *act, char *out, size_t size)
+{
+	const json_t *p = act->params;
+	const struct site_verb_rule *verb = site_verb_find(act->method);
+	double kg = number_of(p, "kg"), other;
+
+	snprintf(out, size, "%s", act->method);
+	switch (verb ? verb - site_verbs : SITE_VERB_COUNT) {
+	case SITE_SPREAD:
+		snprintf(out, size, "spread %.4g kg on %.4g m2", kg, number_of(p, "area_m2"));
+		break;
+	case SITE_WEIGH:
+		other = number_of(p, "sample_fresh_kg");
+		if (isfinite(other))
+			snprintf(out, size, "sample weighed %.4g kg of %.4g kg fresh", kg, other);
+		else
+			snprintf(out, size, "weighed %.4g kg", kg);
+		break;
+	case SITE_FEEL:
+		snprintf(out, size, "felt %s", json_string_value(json_object_get(p, "step")));
+		break;
+	case SITE_TURN:
+		other = number_of(p, "area_m2");
+		if (isfinite(other))
+			snprintf(out, size, "turned, now on %.4g m2", other);
+		else
+			snprintf(out, size, "turned%s",
+				 json_is_true(json_object_get(p, "fan"))    ? ", fan on"
+				 : json_is_false(json_object_get(p, "fan")) ? ", fan off"
+									    : "");
+		break;
+	case SITE_FIX:
+		other = number_of(p, "part_kg");
+		if (isfinite(other) && number_of(p, "left_share") > 0.0)
+			snprintf(out, size, "fixed a part of %.4g kg", other);
+		else if (isfinite(kg))
+			snprintf(out, size, "fixed at %.4g kg", kg);
+		else
+			snprintf(out, size, "fixed");
+		break;
+	case SITE_YIELD:
+		snprintf(out, size, "made %.4g kg of tea", number_of(p, "made_kg"));
+		break;
+	case SITE_DROP:
+		snprintf(out, size, "dropped: %.60s", json_string_value(json_object_get(p, "why")));
+		break;
+	default:
+		break;
+	}
+}
+
+/* What became of an observation: from the running forecast, or from the closing. */
+static void add_report(const struct wt_site *site, const struct site_load *load, int64_t act,
+		       json_t *row)
+{
+	const struct site_job_load *job = site_forecast_of(site, load);
+	const json_t *closed = json_object_get(load->closing, "observations"), *entry;
+	size_t i;
+
+	json_object_set_new(row, "expected", json_null());
+	json_object_set_new(row, "surprise", json_null());
+	json_object_set_new(row, "trust", json_null());
+	json_array_foreach(closed, i, entry)
+	{
+		if (json_integer_value(json_object_get(entry, "act")) == act)
+			json_object_update_existing(row, (json_t *)(uintptr_t)entry);
+	}
+	for (i = 0; job && job->posterior && i < job->posterior->n_reports; i++) {
+		const struct wt_observation_report *report = &job->posterior->reports[i];
+		if (job->observations[i].act != act)
+			continue;
+		json_object_set_new(row, "expected", site_number(report->expected));
+		json_object_set_new(row, "surprise", site_number(report->surprise));
+		json_object_set_new(row, "trust", site_number(report->trust));
+	}
+}
+
+static json_t *act_rows(const struct wt_site *site, const struct site_load *load)
+{
+	json_t *rows = json_array();
+
+	for (size_t i = 0; i < site->n_acts; i++) {
+		const struct wt_act *act = &site->acts[i].act;
+		char text[128];
+		if (site->acts[i].load != load->number)
+			continue;
+		act_text(act, text, sizeof(text));
+		json_t *row = json_pack("{s:I,s:s,s:O,s:s,s:b}", "id", (json_int_t)act->id, "verb",
+					act->method, "at_unix_s",
+					json_object_get(act->params, "at_unix_s"), "text", text,
+					"undone", (int)(site->acts[i].undone_by != 0));
+		add_report(site, load, act->id, row);
+		json_array_append_new(rows, row);
+	}
+	return rows;
+}
+
+static json_t *curve(const struct site_job_load *job)
+{
+	json_t *rows = json_array();
+
+	for (size_t k = 0; job && k < job->view.n_marks; k++)
+		json_array_append_new(
+			rows, json_pack("{s:I,s:o,s:o,s:o}", "at_unix_s",
+					(json_int_t)job->view.mark_unix_s[k], "p10",
+					site_number((double)job->view.mark_loss_pct[0][k]), "p50",
+					site_number((double)job->view.mark_loss_pct[1][k]), "p90",
+					site_number((double)job->view.mark_loss_pct[2][k])));
+	return rows;
+}
+
+/* Pace and moisture: of the forecast, or as the closing left them (normal: 1.2816 sd). */
+static void add_leaf(const struct site_load *load, const struct site_job_load *job, json_t *row)
+{
+	const json_t *c = load->closing;
+
+	if (job) {
+		const struct site_view *v = &job->view;
+		json_object_set_new(row, "moisture_pct",
+				    site_triple(v->moisture_pct[SITE_P10],
+						v->moisture_pct[SITE_P50],
+						v->moisture_pct[SITE_P90]));
+		json_object_set_new(
+			row, "pace",
+			site_triple(v->pace[SITE_P10], v->pace[SITE_P50], v->pace[SITE_P90]));
+		return;
+	}
+	double m = number_of(c, "moisture_mean"), s = number_of(c, "moisture_sd");
+	json_object_set_new(row, "moisture_pct", site_triple(m - 1.2816 * s, m, m + 1.2816 * s));
+	m = number_of(c, "pace_mean");
+	s = number_of(c, "pace_sd");
+	json_object_set_new(row, "pace",
+			    site_triple(exp(m - 1.2816 * s), exp(m), exp(m + 1.2816 * s)));
+}
+
+json_t *site_query_show(const struct wt_site *site, const struct site_load *load,
+			int64_t now_unix_s)
+{
+	const struct site_job_load *job = site_forecast_of(site, load);
+	json_t *document = site_document(site, now_unix_s),
+	       *row = site_tonight_row(site, load, now_unix_s);
+
+	json_object_update_new(document, row);
+	json_object_update_new(document,
+			       json_pack("{s:s,s:s,s:s,s:f,s:f,s:I,s:s}", "grade",
+					 wt_words_text(WT_WORDS_GRADE, (int)load->grade), "season",
+					 wt_words_text(WT_WORDS_SEASON, (int)load->season), "wet",
+					 wt_words_text(WT_WORDS_WET, (int)load->wet), "area_m2",
+					 load->area_m2, "density_kg_m2", load->kg / load->area_m2,
+					 "spread_unix_s", (json_int_t)load->spread_unix_s, "state",
+					 states[load->state]));
+	add_leaf(load, job, document);
+	json_object_set_new(document, "curve", curve(job));
+	json_object_set_new(document, "acts", act_rows(site, load));
+	json_object_set_new(document, "fixed_unix_s",
+			    load->state == SITE_FIXED
+				    ? json_integer((json_int_t)load->closed_unix_s)
+				    : json_null());
+	json_object_set_new(document, "closed", json_boolean(load->state != SITE_OPEN));
+	json_object_set(document, "closing", load->closing ? load->closing : json_null());
+	json_object_set_new(document, "notes",
+			    job && job->view.notes ? json_deep_copy(job->view.notes)
+						   : json_array());
+	return document;
+}

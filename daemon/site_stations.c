@@ -1,0 +1,157 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The stations as the site knows them, and what needs a person.  Broker, battery
+ * and faults of the last message are added by the feed's owner.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "daemon/site_query.h"
+#include "lib/wire/payload.h"
+
+static const struct {
+	unsigned flag;
+	const char *name;
+} flags[] = {
+	{WT_FLAG_RH_CLAMPED, "rh-clamped"},
+	{WT_FLAG_TIME_RECEIVED, "time-received"},
+	{WT_FLAG_RETAINED, "retained"},
+	{WT_FLAG_STUCK, "stuck"},
+	{WT_FLAG_JUMP, "jump"},
+	{WT_FLAG_SATURATED, "saturated"},
+	{WT_FLAG_CLOCK_UNSURE, "clock-unsure"},
+};
+
+static json_t *flag_names(unsigned set)
+{
+	json_t *names = json_array();
+
+	for (size_t i = 0; i < sizeof(flags) / sizeof(flags[0]); i++) {
+		if (set & flags[i].flag)
+			json_array_append_new(names, json_string(flags[i].name));
+	}
+	return names;
+}
+
+static json_t *salt_of(const struct site_station *station)
+{
+	if (!station->n_salts)
+		return json_null();
+	const struct site_salt_point *s = &station->salts[station->n_salts - 1];
+	return json_pack("{s:s,s:I,s:f,s:f,s:i}", "salt", site_salt_name(s->salt), "at_unix_s",
+			 (json_int_t)s->at_unix_s, "shown_rh_pct", s->shown_rh_pct, "true_rh_pct",
+			 s->true_rh_pct, "points", (int)station->n_salts);
+}
+
+static json_t *station_row(const struct wt_site *site, const struct site_station *station,
+			   int64_t now_unix_s)
+{
+	const struct wt_config_station *config = &site->config->stations[station->config];
+	bool heard = station->n_readings > 0;
+
+	return json_pack(
+		"{s:s,s:s,s:o,s:o,s:o,s:o,s:f,s:n,s:I,s:o,s:n,s:o}", "station", station->name,
+		"room", site->rooms[station->room].name, "topic",
+		config->rule.temp_topic ? json_string(config->rule.temp_topic) : json_null(),
+		"temp_c",
+		heard ? site_number(site_station_temp_c(site, station, station->last_temp_c))
+		      : json_null(),
+		"rh_pct",
+		heard ? site_number(site_station_rh_pct(site, station, station->last_rh_pct))
+		      : json_null(),
+		"age_s",
+		heard ? json_integer((json_int_t)(now_unix_s - station->last_unix_ms / 1000))
+		      : json_null(),
+		"expected_every_s", config->expected_every_s, "battery", "readings",
+		(json_int_t)station->n_readings, "flags",
+		flag_names(heard ? station->last_flags : 0), "last_fault", "salt",
+		salt_of(station));
+}
+
+json_t *site_query_stations(const struct wt_site *site, int64_t now_unix_s)
+{
+	json_t *document = site_document(site, now_unix_s), *rows = json_array();
+
+	for (size_t i = 0; i < site->n_stations; i++) {
+		if (site->stations[i].configured)
+			json_array_append_new(rows,
+					      station_row(site, &site->stations[i], now_unix_s));
+	}
+	json_object_set_new(document, "stations", rows);
+	return document;
+}
+
+/* --- what needs a person --------------------------------------------------------------------- */
+
+static void concern(json_t *list, const char *code, const char *severity, const char *text)
+{
+	json_array_append_new(
+		list, json_pack("{s:s,s:s,s:s}", "code", code, "severity", severity, "text", text));
+}
+
+static void station_concerns(const struct wt_site *site, const struct site_station *station,
+			     int64_t now_unix_s, json_t *list)
+{
+	double every_s = site->config->stations[station->config].expected_every_s;
+	int64_t age_s = now_unix_s - station->last_unix_ms / 1000;
+	char text[200];
+
+	if (!station->n_readings) {
+		snprintf(text, sizeof(text), "No reading of station %s has come yet.",
+			 station->name);
+		concern(list, "station_unheard", "warning", text);
+	} else if ((double)age_s > 3.0 * (every_s > 0.0 ? every_s : 600.0)) {
+		if (age_s >= 2 * SITE_HOUR_S)
+			snprintf(text, sizeof(text), "Station %s has been silent for %lld h.",
+				 station->name, (long long)(age_s / SITE_HOUR_S));
+		else
+			snprintf(text, sizeof(text), "Station %s has been silent for %lld min.",
+				 station->name, (long long)(age_s / 60));
+		concern(list, "station_silent", "err", text);
+	} else if (station->last_flags & WT_FLAG_STUCK) {
+		snprintf(text, sizeof(text),
+			 "Station %s has sent the same values for hours: is it stuck?",
+			 station->name);
+		concern(list, "station_stuck", "warning", text);
+	}
+}
+
+static void load_concerns(const struct wt_site *site, const struct site_load *load,
+			  int64_t now_unix_s, json_t *list)
+{
+	const struct site_job_load *job = site_forecast_of(site, load);
+	char text[200];
+
+	if (now_unix_s - load->spread_unix_s > 5 * (int64_t)SITE_DAY_S) {
+		snprintf(text, sizeof(text),
+			 "Load %d was spread %lld days ago: fix it, or drop it if it is gone.",
+			 load->number,
+			 (long long)((now_unix_s - load->spread_unix_s) / SITE_DAY_S));
+		concern(list, "load_old", "warning", text);
+	}
+	const json_t *note = job ? json_array_get(job->view.notes, 0) : NULL;
+	if (note) {
+		snprintf(text, sizeof(text), "Load %d: %s.", load->number,
+			 json_string_value(json_object_get(note, "text")));
+		concern(list, "observation", "notice", text);
+	}
+}
+
+json_t *wt_site_concerns(const struct wt_site *site, int64_t now_unix_s)
+{
+	json_t *list = json_array();
+
+	if (!site->config->n_stations)
+		concern(list, "no_station", "warning",
+			"No station is configured: there is no air to go by.");
+	for (size_t i = 0; i < site->n_stations; i++) {
+		if (site->stations[i].configured)
+			station_concerns(site, &site->stations[i], now_unix_s, list);
+	}
+	for (size_t i = 0; i < site->n_loads; i++) {
+		if (!site->loads[i].gone && site->loads[i].state == SITE_OPEN)
+			load_concerns(site, &site->loads[i], now_unix_s, list);
+	}
+	return list;
+}

@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Why a load is called as it is: one plain sentence from the model's own terms.
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "daemon/site_run.h"
+
+static const char *const codes[WT_REASON_COUNT] = {
+	[WT_REASON_READY_IN_TIME] = "ready_in_time",
+	[WT_REASON_NOT_READY] = "not_ready",
+	[WT_REASON_WILL_NOT_KEEP] = "will_not_keep",
+	[WT_REASON_KEEPS] = "keeps",
+	[WT_REASON_TOO_UNSURE] = "too_unsure",
+	[WT_REASON_READY_NOW] = "ready_now",
+	[WT_REASON_PAST_NOW] = "past_now",
+	[WT_REASON_NO_CAPACITY] = "no_capacity",
+	[WT_REASON_NOT_BY_MORNING] = "not_by_morning",
+	[WT_REASON_TOO_LATE] = "too_late",
+};
+
+struct clocks {
+	char ready[24], past[24], last[16], first[16];
+};
+
+/* "about 19:10", or "beyond 48 h". */
+static void about(double unix_s, char out[24])
+{
+	char clock[16];
+
+	if (!isfinite(unix_s)) {
+		snprintf(out, 24, "beyond 48 h");
+		return;
+	}
+	/* Ten minutes are as fine as it is known. */
+	site_local_clock(NULL, ((int64_t)unix_s + 300) / 600 * 600, clock);
+	snprintf(out, 24, "about %s", clock);
+}
+
+static void reason_sentence(const struct wt_job *job, const struct site_view *view, char *out,
+			    size_t size)
+{
+	struct clocks c;
+	double p = 100.0 * view->advice.p_ready_tonight;
+
+	about(view->ready_unix_s[SITE_P50], c.ready);
+	about(view->past_unix_s[SITE_P50], c.past);
+	site_local_clock(NULL, job->hearth.last_start_unix_s, c.last);
+	site_local_clock(NULL, job->hearth.first_start_unix_s, c.first);
+	switch (view->advice.reason) {
+	case WT_REASON_READY_IN_TIME:
+		snprintf(out, size, "ready %s, in time for the last start at %s", c.ready, c.last);
+		break;
+	case WT_REASON_NOT_READY:
+		snprintf(out, size, "ready %s, after the last start at %s; holds until morning",
+			 c.ready, c.last);
+		break;
+	case WT_REASON_WILL_NOT_KEEP:
+		snprintf(out, size, "ready %s, past its best %s: it will not keep till %s", c.ready,
+			 c.past, c.first);
+		break;
+	case WT_REASON_KEEPS:
+		snprintf(out, size, "ready %s and still good at %s: both will do", c.ready,
+			 c.first);
+		break;
+	case WT_REASON_TOO_UNSURE:
+		snprintf(out, size, "%.0f %% chance to be ready by %s: weigh it to know", p,
+			 c.last);
+		break;
+	case WT_REASON_READY_NOW:
+		snprintf(out, size, "in its window now, past its best %s", c.past);
+		break;
+	case WT_REASON_PAST_NOW:
+		snprintf(out, size, "past its best since %s: fix it or let it go", c.past);
+		break;
+	case WT_REASON_NO_CAPACITY:
+		snprintf(out, size, "ready %s, but the woks are taken tonight", c.ready);
+		break;
+	case WT_REASON_NOT_BY_MORNING:
+		snprintf(out, size, "not ready by %s; ready %s", c.first, c.ready);
+		break;
+	case WT_REASON_TOO_LATE:
+		snprintf(out, size, "ready, but tonight's last start at %s has gone by", c.last);
+		break;
+	case WT_REASON_COUNT:
+		break;
+	}
+}
+
+/* Median loss at a time, between the marks; NAN outside. */
+static double median_loss_pct(const struct site_view *view, int64_t at_unix_s)
+{
+	for (size_t k = 1; k < view->n_marks; k++) {
+		int64_t a = view->mark_unix_s[k - 1], b = view->mark_unix_s[k];
+		if (at_unix_s < a || at_unix_s > b || a == b)
+			continue;
+		double share = (double)(at_unix_s - a) / (double)(b - a);
+		double low = (double)view->mark_loss_pct[1][k - 1];
+		return low + share * ((double)view->mark_loss_pct[1][k] - low);
+	}
+	return NAN;
+}
+
+static void event_clause(const struct site_view *view, const struct wt_room_event *event, char *out,
+			 size_t size)
+{
+	char clock[16];
+	double before = median_loss_pct(view, event->since_unix_s) -
+			median_loss_pct(view, event->since_unix_s - SITE_HOUR_S);
+	double now = view->rate_pct_h;
+
+	*out = '\0';
+	if (event->kind == WT_ROOM_EVENT_NONE)
+		return;
+	site_local_clock(NULL, event->since_unix_s, clock);
+	bool wetter = event->kind == WT_ROOM_EVENT_WETTER;
+	/* Spoken of only where the load felt it. */
+	if (isfinite(before) && (wetter ? now < 0.85 * before : now > 1.15 * before))
+		snprintf(out, size, "air turned %s at %s; drying %s from %.1f to %.1f %%/h",
+			 wetter ? "wet" : "dry", clock, wetter ? "fell" : "rose", before, now);
+	else if (!isfinite(before))
+		snprintf(out, size, "air turned %s at %s", wetter ? "wet" : "dry", clock);
+}
+
+static json_t *reason_args(const struct wt_job *job, const struct site_view *view,
+			   const struct wt_room_event *event)
+{
+	return json_pack("{s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "ready_p50_unix_s",
+			 site_time(view->ready_unix_s[SITE_P50]), "past_p50_unix_s",
+			 site_time(view->past_unix_s[SITE_P50]), "last_start_unix_s",
+			 site_time((double)job->hearth.last_start_unix_s), "first_start_unix_s",
+			 site_time((double)job->hearth.first_start_unix_s), "p_ready_tonight",
+			 site_number(view->advice.p_ready_tonight), "rate_pct_h",
+			 site_number(view->rate_pct_h), "event_unix_s",
+			 event->kind == WT_ROOM_EVENT_NONE
+				 ? json_null()
+				 : site_time((double)event->since_unix_s));
+}
+
+/* An observation the air does not allow is said. */
+static void observation_notes(struct site_job_load *load)
+{
+	for (size_t i = 0; load->posterior && i < load->posterior->n_reports; i++) {
+		const struct wt_observation_report *report = &load->posterior->reports[i];
+		const struct wt_observation *seen = &load->observations[i].seen;
+		char clock[16];
+		if (seen->kind == WT_OBSERVED_FEEL || seen->kind == WT_OBSERVED_CELL ||
+		    !isfinite(report->expected) || fabs(report->surprise) < 2.5)
+			continue;
+		site_local_clock(NULL, seen->at_unix_s, clock);
+		json_array_append_new(
+			load->view.notes,
+			site_note("observation",
+				  "the %s weighing is %.1f %% %s what the air allows: check the "
+				  "scale or the load",
+				  clock, 100.0 * fabs(seen->value / report->expected - 1.0),
+				  seen->value > report->expected ? "above" : "below"));
+	}
+}
+
+void site_words_load(const struct wt_job *job, struct site_job_load *load)
+{
+	struct site_view *view = &load->view;
+	const struct wt_room_event *event = &job->rooms[load->room].event;
+	char clause[96], sentence[112] = "";
+
+	view->notes = json_array();
+	if (!view->known)
+		return;
+	observation_notes(load);
+	if (!view->advised)
+		return;
+	reason_sentence(job, view, sentence, sizeof(sentence));
+	event_clause(view, event, clause, sizeof(clause));
+	if (*clause && strlen(clause) + strlen(sentence) + 2 <= 110)
+		snprintf(view->why, sizeof(view->why), "%.60s; %.60s", clause, sentence);
+	else
+		snprintf(view->why, sizeof(view->why), "%s", sentence);
+	view->reason = json_pack("{s:s,s:o}", "code", codes[view->advice.reason], "args",
+				 reason_args(job, view, event));
+}
