@@ -35,9 +35,10 @@ void wt_feel_scale_default(struct wt_feel_scale *out);
 
 /* What became of each observation, for words and for review. */
 struct wt_observation_report {
-	double expected;  /* by the load's forecast without this observation, same unit; NAN for feel */
-	double surprise;  /* (value - expected) / predictive sd; for feel a two-sided z-like score */
-	double trust;     /* posterior probability that it is sound, 0..1 */
+	double expected; /* by the load's forecast without this observation, same unit; NAN for feel
+			  */
+	double surprise; /* (value - expected) / predictive sd; for feel a two-sided z-like score */
+	double trust;    /* posterior probability that it is sound, 0..1 */
 };
 
 struct wt_learn_report {
@@ -62,9 +63,9 @@ struct wt_garden_record {
 	int origin; /* number given by the caller, >= 0 */
 	enum wt_grade grade;
 	enum wt_season season;
-	double pace_mean, pace_sd;         /* of ln pace: posterior */
-	double moisture_mean, moisture_sd; /* % wet basis: posterior */
-	double prior_pace_mean, prior_pace_sd;         /* what its forecast started from */
+	double pace_mean, pace_sd;             /* of ln pace: posterior */
+	double moisture_mean, moisture_sd;     /* % wet basis: posterior */
+	double prior_pace_mean, prior_pace_sd; /* what its forecast started from */
 	double prior_moisture_mean, prior_moisture_sd;
 	int n_weighings;
 };
@@ -77,7 +78,7 @@ enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
 void wt_gardens_free(struct wt_gardens **gardens);
 
 struct wt_garden_guess {
-	double pace_mean, pace_sd;         /* of ln pace, for the next load */
+	double pace_mean, pace_sd; /* of ln pace, for the next load */
 	double moisture_mean, moisture_sd;
 	int n_loads; /* closed loads of that origin behind it */
 };

@@ -1,0 +1,197 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Between loads: gardens are told apart, shrunk when little is known, and hold.
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+
+#include "lib/learn.h"
+
+/* A closed load that measured ln pace `value` with likelihood sd `sd` from the prior mean 0, 0.45.
+ */
+static struct wt_garden_record record(int origin, double value, double sd)
+{
+	const double prior_sd = 0.45;
+	const double precision = 1 / (sd * sd) + 1 / (prior_sd * prior_sd);
+	return (struct wt_garden_record){.origin = origin,
+					 .grade = WT_GRADE_YOUNG,
+					 .season = WT_SEASON_SPRING,
+					 .pace_mean = value / (sd * sd) / precision,
+					 .pace_sd = 1 / sqrt(precision),
+					 .moisture_mean = 76.5,
+					 .moisture_sd = 2.2,
+					 .prior_pace_mean = 0,
+					 .prior_pace_sd = prior_sd,
+					 .prior_moisture_mean = 76.5,
+					 .prior_moisture_sd = 2.2,
+					 .n_weighings = 1};
+}
+
+static struct wt_garden_guess guess(const struct wt_gardens *g, int origin)
+{
+	struct wt_garden_guess out;
+	assert_int_equal(wt_gardens_guess(g, origin, WT_GRADE_YOUNG, WT_SEASON_SPRING, &out),
+			 WT_OK);
+	return out;
+}
+
+static void nothing_learned_is_the_prior(void **state)
+{
+	(void)state;
+	struct wt_gardens *g = NULL;
+	const struct wt_garden_guess none = guess(NULL, -1);
+	assert_int_equal(wt_gardens_fit(NULL, 0, &g), WT_OK);
+	const struct wt_garden_guess empty = guess(g, -1);
+	assert_true(fabs(none.pace_mean - empty.pace_mean) < 1e-9);
+	/* About the same spread: the mixture over variances is a little wider. */
+	assert_true(empty.pace_sd > 0.9 * none.pace_sd && empty.pace_sd < 1.3 * none.pace_sd);
+	wt_gardens_free(&g);
+	assert_null(g);
+}
+
+static void a_garden_narrows_with_its_loads(void **state)
+{
+	(void)state;
+	struct wt_garden_record r[12];
+	double sd = HUGE_VAL;
+	for (size_t n = 0; n <= 12; n += 3) {
+		struct wt_gardens *g = NULL;
+		for (size_t i = 0; i < n; i++)
+			r[i] = record(0, 0.4 + 0.05 * (double)((int)(i % 3) - 1), 0.12);
+		assert_int_equal(wt_gardens_fit(r, n, &g), WT_OK);
+		const struct wt_garden_guess now = guess(g, 0);
+		assert_true(now.pace_sd < sd);
+		assert_int_equal(now.n_loads, (int)n);
+		sd = now.pace_sd;
+		if (n == 12) {
+			assert_true(fabs(now.pace_mean - 0.4) < 0.06);
+			assert_true(now.pace_sd < 0.2);
+			/* A new garden leans to what is common, with a wider band. */
+			const struct wt_garden_guess new_one = guess(g, -1);
+			assert_true(new_one.pace_mean > 0.1 && new_one.pace_mean < 0.35);
+			assert_true(new_one.pace_sd > 1.5 * now.pace_sd);
+		}
+		wt_gardens_free(&g);
+	}
+}
+
+static void loads_nobody_weighed_say_nothing(void **state)
+{
+	(void)state;
+	struct wt_garden_record r = record(0, 0.0, 1e6);
+	struct wt_gardens *g = NULL;
+	assert_int_equal(wt_gardens_fit(&r, 1, &g), WT_OK);
+	assert_int_equal(guess(g, 0).n_loads, 0);
+	assert_true(guess(g, 0).pace_sd > 0.4);
+	wt_gardens_free(&g);
+}
+
+static void guesses_hold_their_spread(void **state)
+{
+	(void)state;
+	/* Made gardens: overall 0.2, origins sd 0.25, loads sd 0.15, heard with sd 0.15.  The
+	 * standardised error of the next load must look like a standard normal. */
+	gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+	double square = 0;
+	int inside = 0, n = 0;
+	for (int season = 0; season < 60; season++) {
+		double origin[4];
+		for (int o = 0; o < 4; o++)
+			origin[o] = 0.2 + gsl_ran_gaussian(rng, 0.25);
+		struct wt_garden_record r[24];
+		for (int i = 0; i < 24; i++) {
+			const double own = origin[i % 4] + gsl_ran_gaussian(rng, 0.15);
+			r[i] = record(i % 4, own + gsl_ran_gaussian(rng, 0.15), 0.15);
+		}
+		struct wt_gardens *g = NULL;
+		assert_int_equal(wt_gardens_fit(r, 24, &g), WT_OK);
+		for (int o = 0; o < 4; o++, n++) {
+			const struct wt_garden_guess next = guess(g, o);
+			const double own = origin[o] + gsl_ran_gaussian(rng, 0.15);
+			const double z = (own - next.pace_mean) / next.pace_sd;
+			square += z * z;
+			inside += fabs(z) < 1.2816;
+		}
+		wt_gardens_free(&g);
+	}
+	gsl_rng_free(rng);
+	assert_true(square / n > 0.7 && square / n < 1.3);
+	assert_true(inside > 0.74 * n && inside < 0.87 * n);
+}
+
+static void guess_goes_into_a_prior(void **state)
+{
+	(void)state;
+	struct wt_gauss prior = {.mean = {0, 76}};
+	prior.cov[WT_DIM_PACE][WT_DIM_PACE] = 0.2;
+	prior.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE] = 4;
+	const struct wt_garden_guess g = {0.3, 0.1, 78, 1, 5};
+	struct wt_load_case load = {.moisture_pct = 75};
+	wt_gardens_apply(&g, &load, &prior);
+	assert_true(fabs(prior.mean[WT_DIM_PACE] - 0.3) < 1e-12);
+	assert_true(fabs(prior.cov[WT_DIM_PACE][WT_DIM_PACE] - 0.01) < 1e-12);
+	/* What the maker told stays. */
+	assert_true(fabs(prior.mean[WT_DIM_MOISTURE] - 76) < 1e-12);
+	load.moisture_pct = NAN;
+	wt_gardens_apply(&g, &load, &prior);
+	assert_true(fabs(prior.mean[WT_DIM_MOISTURE] - 78) < 1e-12);
+}
+
+static void wrong_records_are_refused(void **state)
+{
+	(void)state;
+	struct wt_gardens *g = NULL;
+	struct wt_garden_record r = record(-1, 0, 0.1);
+	assert_int_equal(wt_gardens_fit(&r, 1, &g), WT_ERR_ARG);
+	r = record(0, NAN, 0.1);
+	assert_int_equal(wt_gardens_fit(&r, 1, &g), WT_ERR_ARG);
+	assert_int_equal(wt_gardens_fit(NULL, 1, &g), WT_ERR_ARG);
+	assert_null(g);
+}
+
+static void hand_is_learned_with_shrinkage(void **state)
+{
+	(void)state;
+	struct wt_feel_scale first, got;
+	wt_feel_scale_default(&first);
+	assert_int_equal(wt_feel_scale_fit(NULL, 0, &got), WT_OK);
+	assert_true(got.cut_loss_pct[2] == first.cut_loss_pct[2]);
+	/* A hand that feels every change four points later. */
+	struct wt_feel_pair pairs[60];
+	for (size_t i = 0; i < 60; i++) {
+		const double loss = 0.7 * (double)i;
+		int step = 0;
+		while (step < WT_FEEL_COUNT - 1 && loss > first.cut_loss_pct[step] + 4.0)
+			step++;
+		pairs[i] = (struct wt_feel_pair){loss, 1.0, (enum wt_feel)step};
+	}
+	assert_int_equal(wt_feel_scale_fit(pairs, 3, &got), WT_OK);
+	assert_true(fabs(got.cut_loss_pct[2] - first.cut_loss_pct[2]) < 2.0);
+	assert_int_equal(wt_feel_scale_fit(pairs, 60, &got), WT_OK);
+	for (size_t k = 0; k < WT_FEEL_COUNT - 1; k++)
+		assert_true(fabs(got.cut_loss_pct[k] - first.cut_loss_pct[k] - 4.0) < 1.5);
+	assert_true(got.sd_loss_pct < first.sd_loss_pct);
+	pairs[0].step = (enum wt_feel)9;
+	assert_int_equal(wt_feel_scale_fit(pairs, 60, &got), WT_ERR_ARG);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(nothing_learned_is_the_prior),
+		cmocka_unit_test(a_garden_narrows_with_its_loads),
+		cmocka_unit_test(loads_nobody_weighed_say_nothing),
+		cmocka_unit_test(guesses_hold_their_spread),
+		cmocka_unit_test(guess_goes_into_a_prior),
+		cmocka_unit_test(wrong_records_are_refused),
+		cmocka_unit_test(hand_is_learned_with_shrinkage),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}

@@ -1,0 +1,262 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Posterior of one load: it narrows, it holds, it is not led astray by one wrong reading.
+ */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+#include <string.h>
+
+#include "tests/learn/learn_case.h"
+
+enum { MEMBERS = 1024, MOST = 200 };
+
+struct found {
+	enum wt_status status;
+	struct wt_learn_report report;
+	struct wt_observation_report each[MOST];
+	struct wt_members *members;
+};
+
+static void learn(const struct learn_case *c, const struct wt_observation *o, size_t n,
+		  struct found *out)
+{
+	struct wt_feel_scale feel;
+	wt_feel_scale_default(&feel);
+	assert_int_equal(wt_members_new(MEMBERS, &out->members), WT_OK);
+	out->status = wt_learn_posterior(&c->load, c->drive, &c->prior, &feel, o, n, 7,
+					 out->members, &out->report, out->each);
+}
+
+static struct wt_observation weighing(const struct learn_case *c, double ln_pace, double hours,
+				      double factor)
+{
+	double kg, loss;
+	assert_int_equal(learn_case_truth(c, ln_pace, hours, &kg, &loss), 0);
+	return (struct wt_observation){WT_OBSERVED_WEIGHT, CASE_START_S + (int64_t)(hours * 3600.0),
+				       kg * factor};
+}
+
+/* Mean and sd over the members of the loss after some hours. */
+static void loss_after(const struct learn_case *c, const struct wt_members *members, double hours,
+		       double *mean, double *sd)
+{
+	float loss[MEMBERS];
+	const int64_t at = CASE_START_S + (int64_t)(hours * 3600.0);
+	assert_int_equal(wt_ensemble_observe(&c->load, c->drive, members, &at, 1, loss, NULL),
+			 WT_OK);
+	double first = 0, second = 0;
+	for (size_t i = 0; i < members->n; i++) {
+		first += loss[i];
+		second += (double)loss[i] * loss[i];
+	}
+	*mean = first / (double)members->n;
+	*sd = sqrt(fmax(second / (double)members->n - *mean * *mean, 0.0));
+}
+
+static void nothing_observed_gives_the_prior(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct found f;
+	assert_int_equal(learn_case_make(10, &c), 0);
+	learn(&c, NULL, 0, &f);
+	assert_int_equal(f.status, WT_OK);
+	double sum = 0;
+	for (size_t i = 0; i < MEMBERS; i++)
+		sum += f.members->theta[WT_DIM_PACE][i];
+	assert_true(fabs(sum / MEMBERS - c.prior.mean[WT_DIM_PACE]) < 0.02);
+	assert_true(fabs(f.report.sd[WT_DIM_PACE] - sqrt(c.prior.cov[0][0])) < 1e-9);
+	wt_members_free(&f.members);
+	learn_case_free(&c);
+}
+
+static void weighings_narrow_and_hold_the_truth(void **state)
+{
+	(void)state;
+	const double hours[] = {3, 5, 7, 10, 14};
+	for (int turn = 0; turn < 3; turn++) {
+		struct learn_case c;
+		struct wt_observation o[5];
+		double mean, sd, before, sd_before, kg, truth;
+		struct found f, none;
+		assert_int_equal(learn_case_make(20, &c), 0);
+		const double pace = -0.5 + 0.5 * turn;
+		for (size_t i = 0; i < 5; i++)
+			o[i] = weighing(&c, pace, hours[i], 1.0);
+		learn(&c, NULL, 0, &none);
+		learn(&c, o, 5, &f);
+		assert_int_equal(f.status, WT_OK);
+		assert_true(f.report.ess >= 200);
+		assert_int_equal(learn_case_truth(&c, pace, 18, &kg, &truth), 0);
+		loss_after(&c, none.members, 18, &before, &sd_before);
+		loss_after(&c, f.members, 18, &mean, &sd);
+		assert_true(sd < 0.35 * sd_before);
+		assert_true(fabs(mean - truth) < 2.0 * sd);
+		for (size_t i = 0; i < 5; i++)
+			assert_true(f.each[i].trust > 0.9 && fabs(f.each[i].surprise) < 1.5);
+		wt_members_free(&none.members);
+		wt_members_free(&f.members);
+		learn_case_free(&c);
+	}
+}
+
+static void one_wrong_reading_is_named_and_barely_moves(void **state)
+{
+	(void)state;
+	const double hours[] = {3, 5, 7, 10};
+	struct learn_case c;
+	struct wt_observation o[4];
+	struct found right, wrong;
+	double mean, sd, mean_wrong, sd_wrong;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	for (size_t i = 0; i < 4; i++)
+		o[i] = weighing(&c, 0.2, hours[i], 1.0);
+	learn(&c, o, 4, &right);
+	o[2].value *= 1.08;
+	learn(&c, o, 4, &wrong);
+	loss_after(&c, right.members, 18, &mean, &sd);
+	loss_after(&c, wrong.members, 18, &mean_wrong, &sd_wrong);
+	assert_true(fabs(mean - mean_wrong) < 0.3 * sd);
+	assert_true(wrong.each[2].trust < 0.1 && wrong.each[2].surprise > 3.0);
+	/* Said in kilograms: what it should have read. */
+	assert_true(fabs(wrong.each[2].expected - o[2].value / 1.08) < 0.1);
+	assert_true(wrong.each[0].trust > 0.9 && wrong.each[3].trust > 0.9);
+	wt_members_free(&right.members);
+	wt_members_free(&wrong.members);
+	learn_case_free(&c);
+}
+
+static void a_lone_contradiction_widens(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct found f, sound;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	struct wt_observation o = weighing(&c, 0.0, 4, 1.0);
+	learn(&c, &o, 1, &sound);
+	o.value *= 1.08;
+	learn(&c, &o, 1, &f);
+	assert_int_equal(f.status, WT_OK);
+	assert_true(f.report.sd[WT_DIM_PACE] > 1.3 * sound.report.sd[WT_DIM_PACE]);
+	assert_true(f.each[0].trust < 0.8);
+	wt_members_free(&f.members);
+	wt_members_free(&sound.members);
+	learn_case_free(&c);
+}
+
+static void cell_tells_the_loss_closely(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct wt_observation o[MOST];
+	size_t n = 0;
+	double mean, sd, kg, truth;
+	struct found f;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	for (double h = 0.25; h < 10.0; h += 1.0 / 12.0, n++) {
+		o[n] = weighing(&c, 0.3, h, 1.0 / c.load.fresh_kg);
+		o[n].kind = WT_OBSERVED_CELL;
+		o[n].value *= 1.0 + 0.001 * sin((double)(n * n));
+	}
+	learn(&c, o, n, &f);
+	assert_int_equal(f.status, WT_OK);
+	assert_true(f.report.ess >= 100);
+	assert_int_equal(learn_case_truth(&c, 0.3, 12, &kg, &truth), 0);
+	loss_after(&c, f.members, 12, &mean, &sd);
+	assert_true(sd < 1.0 && fabs(mean - truth) < 1.5 * sd);
+	wt_members_free(&f.members);
+	learn_case_free(&c);
+}
+
+static void hand_feel_moves_gently(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct found f;
+	double slack, crisp, sd, sd_none;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	struct wt_observation o = {WT_OBSERVED_FEEL, CASE_START_S + 6 * 3600, WT_FEEL_LIMP};
+	learn(&c, NULL, 0, &f);
+	loss_after(&c, f.members, 6, &slack, &sd_none);
+	wt_members_free(&f.members);
+	learn(&c, &o, 1, &f);
+	loss_after(&c, f.members, 6, &slack, &sd);
+	wt_members_free(&f.members);
+	assert_true(sd < 0.9 * sd_none);
+	o.value = WT_FEEL_SLACK;
+	learn(&c, &o, 1, &f);
+	loss_after(&c, f.members, 6, &slack, &sd);
+	wt_members_free(&f.members);
+	o.value = WT_FEEL_CRISP;
+	learn(&c, &o, 1, &f);
+	assert_true(isnan(f.each[0].expected));
+	loss_after(&c, f.members, 6, &crisp, &sd);
+	wt_members_free(&f.members);
+	assert_true(slack > crisp + 4.0);
+	learn_case_free(&c);
+}
+
+static void same_inputs_same_members(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct found a, b;
+	assert_int_equal(learn_case_make(12, &c), 0);
+	struct wt_observation o = weighing(&c, 0.1, 4, 1.01);
+	learn(&c, &o, 1, &a);
+	learn(&c, &o, 1, &b);
+	for (int d = 0; d < WT_DIM_COUNT; d++)
+		assert_memory_equal(a.members->theta[d], b.members->theta[d],
+				    MEMBERS * sizeof(float));
+	/* No member stands twice. */
+	for (size_t i = 1; i < MEMBERS; i++)
+		assert_true(a.members->theta[0][i] != a.members->theta[0][i - 1]);
+	wt_members_free(&a.members);
+	wt_members_free(&b.members);
+	learn_case_free(&c);
+}
+
+static void wrong_input_is_refused(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct found f;
+	assert_int_equal(learn_case_make(12, &c), 0);
+	struct wt_observation o[2] = {{WT_OBSERVED_WEIGHT, CASE_START_S + 7200, NAN},
+				      {WT_OBSERVED_WEIGHT, CASE_START_S + 3600, 7.0}};
+	learn(&c, o, 1, &f);
+	assert_int_equal(f.status, WT_ERR_ARG);
+	wt_members_free(&f.members);
+	o[0].value = 7.0;
+	learn(&c, o, 2, &f);
+	assert_int_equal(f.status, WT_ERR_ARG);
+	wt_members_free(&f.members);
+	o[0].value = -1.0;
+	learn(&c, o, 1, &f);
+	assert_int_equal(f.status, WT_ERR_RANGE);
+	wt_members_free(&f.members);
+	o[0] = (struct wt_observation){WT_OBSERVED_WEIGHT, CASE_START_S + 40 * 3600, 7.0};
+	learn(&c, o, 1, &f);
+	assert_int_not_equal(f.status, WT_OK);
+	wt_members_free(&f.members);
+	learn_case_free(&c);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(nothing_observed_gives_the_prior),
+		cmocka_unit_test(weighings_narrow_and_hold_the_truth),
+		cmocka_unit_test(one_wrong_reading_is_named_and_barely_moves),
+		cmocka_unit_test(a_lone_contradiction_widens),
+		cmocka_unit_test(cell_tells_the_loss_closely),
+		cmocka_unit_test(hand_feel_moves_gently),
+		cmocka_unit_test(same_inputs_same_members),
+		cmocka_unit_test(wrong_input_is_refused),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
