@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "daemon/config_lines.h"
+#include "lib/style_table.h"
 #include "lib/wire/text.h"
 
 enum { FILE_MAX_BYTES = 256 * 1024, SECRET_MAX_BYTES = 1024 };
@@ -314,8 +315,29 @@ static void read_block(struct wt_config_lines *lines, const struct wt_config_blo
 		need(lines, block, wt_config_block_has(block, "url"), "'url ='");
 }
 
+static void add_built_in_styles(struct wt_config_lines *lines, struct wt_config *config)
+{
+	for (size_t i = 0; i < wt_style_table_count(); i++) {
+		const struct wt_style *built_in = wt_style_table_at(i);
+		struct wt_config_style *style =
+			grow(lines, &config->styles, &config->n_styles, sizeof *style);
+		if (!style)
+			return;
+		*style = (struct wt_config_style){
+			.name = strdup(built_in->name),
+			.ready_from_loss_pct = built_in->ready_from_loss_pct,
+			.aim_loss_pct = built_in->aim_loss_pct,
+			.latest_loss_pct = built_in->latest_loss_pct,
+			.least_hours = built_in->least_hours,
+			.most_hours = built_in->most_hours,
+			.prefer = built_in->prefer,
+		};
+	}
+}
+
 static void build(struct wt_config_lines *lines, struct wt_config *config)
 {
+	add_built_in_styles(lines, config);
 	for (size_t i = 0; i < lines->n_blocks; i++) {
 		if (lines->blocks[i].section == WT_SECTION_ROOM)
 			read_room(lines, &lines->blocks[i], config);

@@ -17,6 +17,9 @@ struct stamp {
 	int offset_s;
 };
 
+/* A person's bare number below this is no time (our choice). */
+static const double least_number_unix_s = 1e8;
+
 /* Days since 1970-01-01 in the Gregorian calendar.  Years start in March here, so that the leap
  * day is the last of its year (common practice, no source). */
 static int64_t days_from_date(int year, int month, int day)
@@ -381,8 +384,12 @@ enum wt_status wt_timefmt_user(const char *text, int64_t now_unix_s, enum wt_tim
 		return settle((double)now_unix_s, unix_s);
 	if (read_difference(text, &seconds))
 		return settle((double)now_unix_s + seconds, unix_s);
-	if (wt_quantity_number(text, strlen(text), &seconds) == WT_OK)
+	if (wt_quantity_number(text, strlen(text), &seconds) == WT_OK) {
+		/* "18.05" or "5" is a mistyped hour, not a moment of 1970; 0 is the beginning. */
+		if (seconds != 0 && seconds < least_number_unix_s)
+			return WT_ERR_ARG;
 		return settle(seconds, unix_s);
+	}
 	if (strlen(text) == 5 && text[2] == ':' && read_clock(&rest, &stamp, false) && !*rest) {
 		if (stamp.hour > 23 || stamp.minute > 59)
 			return WT_ERR_RANGE;
