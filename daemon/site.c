@@ -118,8 +118,10 @@ void wt_site_reconfigure(struct wt_site *site, const struct wt_config *config)
 		site->pressure_pa = 101325.0;
 	for (size_t i = 0; i < site->n_rooms; i++)
 		site->rooms[i].configured = false;
-	for (size_t i = 0; i < config->n_rooms; i++)
-		site->rooms[room_add(site, config->rooms[i].name)].configured = true;
+	for (size_t i = 0; i < config->n_rooms; i++) {
+		size_t room = room_add(site, config->rooms[i].name);
+		site->rooms[room].configured = true;
+	}
 	for (size_t i = 0; i < site->n_stations; i++)
 		site->stations[i].configured = false;
 	free(site->station_of_config);

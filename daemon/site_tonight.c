@@ -237,7 +237,11 @@ static void answer_text(const char *code, const struct tally *tally, char *out, 
 		snprintf(out, size, "Nothing to fire tonight: let the leaf wither.");
 }
 
-/* All rooms with open leaf are silent. */
+/* A forecast is hardly worse for an hour without readings; after that the answer itself is doubted
+ * (our choice).  The silence is said from the first. */
+#define ANSWER_STALE_S 3600
+
+/* All rooms with open leaf have been silent for long. */
 static bool all_stale(const struct wt_site *site, int64_t now_unix_s)
 {
 	bool any = false;
@@ -248,7 +252,8 @@ static bool all_stale(const struct wt_site *site, int64_t now_unix_s)
 		if (load->gone || load->state != SITE_OPEN)
 			continue;
 		any = true;
-		if (!site_room_stale(site, load->room, now_unix_s, &age_s))
+		if (!site_room_stale(site, load->room, now_unix_s, &age_s) ||
+		    age_s < ANSWER_STALE_S)
 			return false;
 	}
 	return any;
