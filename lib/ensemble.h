@@ -31,10 +31,10 @@ enum wt_dim {
 	WT_DIM_MOISTURE, /* tissue moisture at spreading, % wet basis */
 	WT_DIM_SURFACE,  /* ln of surface water, kg per kg of fresh leaf without it */
 	WT_DIM_OPEN,     /* ln of the ratio open to minimum conductance */
-	WT_DIM_CLOSE,    /* ln of the closing e-fold time, s */
+	WT_DIM_CLOSE,    /* ln of the mean closing time of the stomata, s */
 	WT_DIM_BED,      /* ln of the factor on the path through the bed */
-	WT_DIM_SHRINK,   /* exponent of conductance on remaining water */
-	WT_DIM_RH_BIAS,  /* error of the room's relative humidity, % */
+	WT_DIM_SHRINK,   /* ln of the share of water left at which the skin passes half */
+	WT_DIM_RH_BIAS,  /* true less measured relative humidity of the room, % */
 	WT_DIM_DRIFT0,   /* slow drift of ln pace: coefficients of an expansion, unit normal */
 	WT_DIM_DRIFT1,
 	WT_DIM_DRIFT2,

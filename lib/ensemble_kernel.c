@@ -25,8 +25,8 @@ static const float breath_per_s = (float)(WT_TRAIT_BREATH_PER_H / 3600.0);
 
 /* One step of all lanes.  stride 0: one air for all; 1: each lane its own. */
 ALWAYS_INLINE void step(struct wt_lanes *restrict l, const float *restrict air, int stride,
-			const float *restrict half, float h, bool wet, float *restrict loss_pct,
-			float *restrict z_out)
+			const float *restrict half, float middle_s, float h, bool wet,
+			float *restrict loss_pct, float *restrict z_out)
 {
 	const int row = stride ? WT_TILE : 1;
 	const float half_h = 0.5f * h;
@@ -38,8 +38,10 @@ ALWAYS_INLINE void step(struct wt_lanes *restrict l, const float *restrict air, 
 		float warm = air[3 * row + i * stride];
 		float e =
 			leaf_biased_vapour(a, air[row + i * stride], l->bias[i]) - heat * radiation;
+
 		float closing = l->closing[i] * half[i];
-		float u = l->skin[i] * warm * (1.0f + l->open[i] * closing);
+		float open = leaf_closing(closing, middle_s * l->fourth[i]);
+		float u = l->skin[i] * warm * (1.0f + l->open[i] * open);
 		float y = l->y[i];
 		float middle = y + half_h * l->slope[i];
 		middle = middle > 0.0f ? middle : 0.0f;
@@ -62,7 +64,10 @@ ALWAYS_INLINE void step(struct wt_lanes *restrict l, const float *restrict air, 
 		y += h * slope;
 		y = y > 0.0f ? y : 0.0f;
 		float breath = l->breath[i] + h * breath_per_s * leaf_breath_factor(warm);
-		l->closing[i] = closing * half[i];
+
+		closing *= half[i];
+		/* Kept out of the range where arithmetic is slow. */
+		l->closing[i] = closing > 1e-30f ? closing : 1e-30f;
 		l->slope[i] = slope;
 		l->y[i] = y;
 		l->breath[i] = breath;
@@ -75,8 +80,8 @@ ALWAYS_INLINE void burst_loop(struct wt_lanes *lanes, const struct wt_burst *b, 
 {
 	const size_t row = (size_t)(stride ? WT_TILE : 1) * WT_AIR_COUNT;
 	for (int s = 0; s < b->n; s++)
-		step(lanes, b->air + (size_t)s * row, stride, b->half, b->step_s, wet, loss_pct[s],
-		     z[s]);
+		step(lanes, b->air + (size_t)s * row, stride, b->half,
+		     b->since_s + ((float)s + 0.5f) * b->step_s, b->step_s, wet, loss_pct[s], z[s]);
 }
 
 /* The four cases, compiled once for each instruction set. */

@@ -30,9 +30,10 @@ struct wt_drive {
 
 struct wt_lanes {
 	/* constant between acts and cells of half an hour */
-	float skin[WT_TILE]; /* conductance of closed skin at 20 deg C times (1 + k), m/s */
-	float open[WT_TILE]; /* open over closed, less one */
-	float half[WT_TILE]; /* decay of the stomata over half a grid step */
+	float skin[WT_TILE];   /* conductance of closed skin at 20 deg C times (1 + k), m/s */
+	float open[WT_TILE];   /* open over closed, less one */
+	float half[WT_TILE];   /* exp(-x), x of half a grid step: see leaf_closing() */
+	float fourth[WT_TILE]; /* fourths of the mean closing time per s */
 	float shrink[WT_TILE];
 	float b2[WT_TILE];
 	float bias[WT_TILE];
@@ -47,7 +48,8 @@ struct wt_lanes {
 	float y[WT_TILE];
 	float z[WT_TILE];
 	float slope[WT_TILE]; /* of y over the step before, per s */
-	float closing[WT_TILE];
+
+	float closing[WT_TILE]; /* exp(-x) at the end of the last step */
 	float breath[WT_TILE];
 };
 
@@ -55,7 +57,9 @@ struct wt_burst {
 	const float *air; /* [n][WT_AIR_COUNT] or [n][WT_AIR_COUNT][WT_TILE] */
 	int n;            /* steps, 1..WT_BURST */
 	float step_s;
-	const float *half; /* decay of the stomata over half a step, WT_TILE of them */
+
+	float since_s;     /* from spreading to the start of the burst */
+	const float *half; /* exp(-x) of half a step, WT_TILE of them */
 };
 
 /* Runs a burst; after each step loss (and z when the lanes are wet) is written to a row. */

@@ -79,7 +79,8 @@ static enum wt_status start_lane(const struct job *job, struct tile *tile, size_
 	tile->ready_unix_s[i] = tile->past_unix_s[i] = HUGE_VAL;
 	tile->loss_before_pct[i] = 0.0f;
 	l->open[i] = (float)leaf.open_extra;
-	l->half[i] = (float)exp(-0.5 * WT_GRID_S / leaf.close_s);
+	l->half[i] = (float)exp(-2.0 * WT_GRID_S / leaf.close_s);
+	l->fourth[i] = (float)(4.0 / leaf.close_s);
 	l->shrink[i] = (float)leaf.shrink;
 	l->b2[i] = (float)leaf.isotherm_b2;
 	l->bias[i] = (float)leaf.rh_bias;
@@ -255,7 +256,8 @@ static void burst(const struct job *job, struct tile *tile, int64_t t, int n, in
 			partial[i] = powf(l->half[i], power);
 		half = partial;
 	}
-	struct wt_burst b = {air_of(job, tile, t, n, &own), n, (float)h, half};
+	struct wt_burst b = {air_of(job, tile, t, n, &own), n, (float)h,
+			     (float)(t - job->load->spread_unix_s), half};
 	if (own)
 		wt_kernel_own(l, &b, tile->wet, tile->loss_pct + 1, tile->z + 1);
 	else

@@ -147,8 +147,9 @@ void wt_leaf_rate(const struct wt_leaf *leaf, const struct wt_leaf_path *path, d
 	double heat = air->slope_ratio * path->heat_s_m;
 	double e = leaf_biased_vapour(air->a_kg_m3, air->e_kg_m3, leaf->rh_bias) -
 		   heat * net_radiation_w_m2 / latent_20c_j_kg;
+	double x = 4.0 * t_s / leaf->close_s;
 	double u = leaf->skin_m_s * dry_kg_m2 * pace_drift * (1.0 + leaf->shrink) * air->warm *
-		   (1.0 + leaf->open_extra * exp(-t_s / leaf->close_s));
+		   (1.0 + leaf->open_extra * leaf_closing(exp(-x), x));
 	double wet = leaf_wet_share(state->z, leaf->surface_half);
 	double c = 1.0 / (dry_kg_m2 * leaf->water_ratio);
 	double tissue = leaf_tissue_flux(u, state->y, leaf->shrink, leaf->isotherm_b2, air->a_kg_m3,

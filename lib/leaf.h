@@ -8,7 +8,7 @@
  *     dy/dt = -c (1 - w) E(y),   dz/dt = -c w E_free,   c = 1 / (dry kg/m2 times W0)
  *
  * E and E_free: lib/leaf_physics.h.  w: share of leaf under surface water.  The skin's conductance
- * is pace (g_min + (g_open - g_min) exp(-t / tau)) times area, temperature and shrinkage factors.
+ * is pace (g_min + (g_open - g_min) closing(t)) times area, temperature and shrinkage factors.
  *
  * Valid for 0-45 deg C, 0.2-10 kg/m2 of fresh leaf, 50-90 % wet basis.  Left out: uptake of vapour
  * by dry leaf (below 0.1 points in a night at the dry end, nothing before), the difference between
@@ -55,12 +55,12 @@ struct wt_leaf {
 	double surface_half; /* z that covers half of the leaf */
 	double skin_m_s;     /* pace times closed conductance at 20 deg C, per (kg dry per m2) */
 	double open_extra;   /* open over closed, less one */
-	double close_s;
-	double bed;         /* factor on the path */
-	double shrink;      /* k */
-	double isotherm_b2; /* (moisture at aw 0.5 over W0) squared */
-	double rh_bias;     /* share of saturation */
-	double drift[4];    /* coefficients */
+	double close_s;      /* mean closing time */
+	double bed;          /* factor on the path */
+	double shrink;       /* k */
+	double isotherm_b2;  /* (moisture at aw 0.5 over W0) squared */
+	double rh_bias;      /* share of saturation */
+	double drift[4];     /* coefficients */
 };
 enum wt_status wt_leaf_from_theta(const struct wt_load_case *load, const double theta[WT_DIM_COUNT],
 				  struct wt_leaf *out) WT_MUST_CHECK;

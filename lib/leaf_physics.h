@@ -59,6 +59,14 @@ static inline REAL leaf_free_flux(REAL a, REAL e, REAL rv, REAL heat)
 	return drive / (rv + heat);
 }
 
+/* What is left of the opening of the stomata after x fourths of their mean closing time; w =
+ * exp(-x). Four steps one after the other (Erlang): open for a while, then a quick fall.  Fitted
+ * forms on detached leaves: a plain exponential misses by 4 % of the water lost, this by 1 %. */
+static inline REAL leaf_closing(REAL w, REAL x)
+{
+	return w * ((REAL)1 + x * ((REAL)1 + x * ((REAL)0.5 + x * (REAL)(1.0 / 6.0))));
+}
+
 /* Share of the leaf covered by surface water z; half at z = half. */
 static inline REAL leaf_wet_share(REAL z, REAL half)
 {
