@@ -28,7 +28,5 @@ void wt_print_backup(struct wt_page *page, const json_t *result);
 /* The event of a room ("air turned wetter at 15:20") as one sentence; nothing when there is none.
  * Returns the rows written. */
 int wt_print_event(struct wt_page *page, const json_t *event, double now_unix_s);
-/* One row of a plan, as tonight and plan show it. */
-void wt_print_firing(struct wt_page *page, const json_t *firing, double now_unix_s);
 
 #endif /* WT_CLI_PRINT_H */

@@ -172,13 +172,14 @@ void wt_print_health(struct wt_page *page, const json_t *result)
 	{
 		const char *severity = wt_doc_text(item, "severity");
 		bool act = severity && strcmp(severity, "err") == 0;
-		char since[WT_WHEN_SIZE] = "";
+		char clock[WT_WHEN_SIZE], since[2 * WT_WHEN_SIZE] = "";
 
-		if (isfinite(wt_doc_number(item, "since_unix_s")))
-			wt_when_clock(since, wt_doc_number(item, "since_unix_s"), now);
-		wt_page_textf(page, act ? WT_MARK_ALARM : WT_MARK_NONE, 5, "%-4s %s%s%s",
-			      severity_word(severity), wt_say_code(item),
-			      *since ? _(", since ") : "", since);
+		if (isfinite(wt_doc_number(item, "since_unix_s"))) {
+			wt_when_clock(clock, wt_doc_number(item, "since_unix_s"), now);
+			snprintf(since, sizeof since, _(" (since %s)"), clock);
+		}
+		wt_page_textf(page, act ? WT_MARK_ALARM : WT_MARK_NONE, 5, "%-4s %s%s",
+			      severity_word(severity), wt_say_code(item), since);
 	}
 	print_facts(page, wt_doc_object(result, "facts"), now);
 }

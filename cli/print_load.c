@@ -4,12 +4,15 @@
  */
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "cli/doc.h"
 #include "cli/page.h"
+#include "cli/plot.h"
 #include "cli/print.h"
 #include "cli/say.h"
+#include "cli/table.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 
@@ -75,6 +78,90 @@ static void print_forecast(struct wt_page *page, const json_t *load, double now)
 	wt_page_fact(page, LOAD_LABEL, _("past best"), "%s", range);
 }
 
+/* The curve as arrays; to be freed. */
+struct curve {
+	size_t n;
+	double *at_unix_s, *p10, *p50, *p90;
+};
+
+static bool read_curve(const json_t *list, struct curve *out)
+{
+	size_t n = json_array_size(list), i;
+	double *all = n ? calloc(4 * n, sizeof *all) : NULL;
+	json_t *point;
+
+	if (!all)
+		return false;
+	*out = (struct curve){0, all, all + n, all + 2 * n, all + 3 * n};
+	json_array_foreach(list, i, point)
+	{
+		double at = wt_doc_number(point, "at_unix_s");
+
+		if (!isfinite(at) || (out->n > 0 && at <= out->at_unix_s[out->n - 1]))
+			continue;
+		out->at_unix_s[out->n] = at;
+		out->p10[out->n] = wt_doc_number(point, "p10");
+		out->p50[out->n] = wt_doc_number(point, "p50");
+		out->p90[out->n] = wt_doc_number(point, "p90");
+		out->n++;
+	}
+	if (out->n < 2)
+		free(all);
+	return out->n >= 2;
+}
+
+/* The curve is followed a little beyond the time at which the load is probably past its best, but
+ * at least half a day beyond now. */
+static double plot_end(const json_t *load, const struct curve *curve, double now)
+{
+	double past = wt_doc_triple(load, "past_unix_s").p50;
+	double fixed = wt_doc_number(load, "fixed_unix_s");
+	double end = now + 12 * 3600.0;
+
+	if (isfinite(past) && past + 3 * 3600.0 > end)
+		end = past + 3 * 3600.0;
+	if (isfinite(fixed))
+		end = fixed + 3600.0;
+	return fmin(end, curve->at_unix_s[curve->n - 1]);
+}
+
+static void mark_weighings(struct wt_plot *plot, const json_t *load)
+{
+	size_t i;
+	json_t *act;
+
+	json_array_foreach(wt_doc_list(load, "acts"), i, act) if (!wt_doc_true(act, "undone"))
+		wt_plot_point(plot, wt_doc_number(act, "at_unix_s"),
+			      wt_doc_number(act, "loss_pct"));
+}
+
+static void print_curve(struct wt_page *page, const json_t *load, double now)
+{
+	struct curve curve;
+	struct wt_plot *plot;
+	double high = wt_doc_number(load, "latest_loss_pct");
+
+	if (!read_curve(wt_doc_list(load, "curve"), &curve))
+		return;
+	high = isfinite(high) ? ceil((high + 5.0) / 10.0) * 10.0 : 100.0;
+	plot = wt_plot_new(page, page->term.width >= 60 ? 10 : 8, curve.at_unix_s[0],
+			   plot_end(load, &curve, now), 0.0, high);
+	if (plot) {
+		wt_page_row(page, WT_MARK_FAINT, "%s",
+			    page->term.utf8 ? _("loss %, ░ window, ● weighed, │ now")
+					    : _("loss %, . window, o weighed, | now"));
+		wt_plot_shade(plot, wt_doc_number(load, "ready_from_loss_pct"),
+			      wt_doc_number(load, "latest_loss_pct"));
+		wt_plot_now(plot, now);
+		wt_plot_band(plot, curve.n, curve.at_unix_s, curve.p10, curve.p90);
+		wt_plot_line(plot, curve.n, curve.at_unix_s, curve.p50);
+		mark_weighings(plot, load);
+		wt_plot_print(plot, page, 0, true);
+	}
+	wt_plot_free(&plot);
+	free(curve.at_unix_s);
+}
+
 static void print_acts(struct wt_page *page, const json_t *acts, double now)
 {
 	size_t i;
@@ -110,40 +197,38 @@ void wt_print_show(struct wt_page *page, const json_t *result)
 	print_forecast(page, result, now);
 	print_call(page, result);
 	wt_say_notes(page, wt_doc_list(result, "notes"));
+	print_curve(page, result, now);
 	print_acts(page, wt_doc_list(result, "acts"), now);
 }
 
-static void print_row(struct wt_page *page, const json_t *load, double now)
+static void add_row(struct wt_table *table, const json_t *load, double now)
 {
-	const char *state = wt_doc_text(load, "state"), *origin = wt_doc_text(load, "origin");
-	const char *call = wt_doc_text(load, "call");
+	const char *state = wt_doc_text(load, "state"), *call = wt_doc_text(load, "call");
 	bool open = state && strcmp(state, "open") == 0;
+	double spread_unix_s = wt_doc_number(load, "spread_unix_s");
 	char spread[WT_WHEN_SIZE], kg[WT_SAY_SIZE], loss[WT_SAY_SIZE];
-	int flexible = page->term.width - 4 - 10 - 7 - 8 - 4;
 
-	wt_when_clock(spread, wt_doc_number(load, "spread_unix_s"), now);
-	if (fabs(now - wt_doc_number(load, "spread_unix_s")) > 6 * 86400.0)
-		wt_when_day(spread, wt_doc_number(load, "spread_unix_s"), now);
-	wt_say_number(kg, wt_doc_number(load, "kg"), 1, "");
+	if (fabs(now - spread_unix_s) > 6 * 86400.0)
+		wt_when_day(spread, spread_unix_s, now);
+	else
+		wt_when_clock(spread, spread_unix_s, now);
+	wt_say_kg(kg, wt_doc_number(load, "kg"));
 	wt_say_loss(loss, wt_doc_triple(load, "loss_pct"));
-	wt_page_cellf(page, WT_MARK_NONE, -4, "%lld", wt_doc_integer(load, "load", 0));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, flexible < 24 ? flexible : 24, origin ? origin : "-");
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, 10, spread);
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, -7, open ? loss : kg);
-	wt_page_gap(page, 1);
-	wt_page_cell(page, open ? wt_say_call_mark(call) : WT_MARK_FAINT, 0,
+	wt_table_addf(table, WT_MARK_NONE, "%lld", wt_doc_integer(load, "load", 0));
+	wt_table_add(table, WT_MARK_NONE, wt_doc_text(load, "origin"));
+	wt_table_add(table, WT_MARK_NONE, spread);
+	/* A closed load has no loss any more; its weight says more than a dash. */
+	wt_table_add(table, WT_MARK_NONE, open ? loss : kg);
+	wt_table_add(table, open ? wt_say_call_mark(call) : WT_MARK_FAINT,
 		     open && call ? wt_say_word(call) : wt_say_word(state));
-	wt_page_end(page);
 }
 
 void wt_print_loads(struct wt_page *page, const json_t *result)
 {
 	const json_t *loads = wt_doc_list(result, "loads");
+	const char *const heads[] = {"#", _("garden"), _("spread"), _("loss"), _("call")};
 	double now = wt_doc_number(result, "now_unix_s");
-	int flexible = page->term.width - 4 - 10 - 7 - 8 - 4;
+	struct wt_table table = wt_table_new("rFlrl");
 	size_t i;
 	json_t *load;
 
@@ -152,15 +237,8 @@ void wt_print_loads(struct wt_page *page, const json_t *result)
 			     _("No open load. wither loads --all shows those that are fixed."));
 		return;
 	}
-	wt_page_cell(page, WT_MARK_FAINT, -4, "#");
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, flexible < 24 ? flexible : 24, _("garden"));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, 10, _("spread"));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, -7, _("loss/kg"));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, 0, _("call"));
-	wt_page_end(page);
-	json_array_foreach(loads, i, load) print_row(page, load, now);
+	for (i = 0; i < sizeof heads / sizeof *heads; i++)
+		wt_table_add(&table, WT_MARK_FAINT, heads[i]);
+	json_array_foreach(loads, i, load) add_row(&table, load, now);
+	wt_table_finish(&table, page);
 }

@@ -10,54 +10,51 @@
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/say.h"
+#include "cli/table.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 
-static void number_cell(struct wt_page *page, int cells, double value, int decimals)
+static void add_number(struct wt_table *table, double value, int decimals, const char *unit)
 {
 	char text[WT_SAY_SIZE];
 
-	wt_say_number(text, value, decimals, "");
-	wt_page_cell(page, WT_MARK_NONE, cells, text);
+	wt_say_number(text, value, decimals, unit);
+	wt_table_add(table, WT_MARK_NONE, text);
+}
+
+static void add_heads(struct wt_table *table, const char *const *heads)
+{
+	for (size_t i = 0; i < table->columns; i++)
+		wt_table_add(table, WT_MARK_FAINT, heads[i]);
 }
 
 static void print_leads(struct wt_page *page, const json_t *leads)
 {
+	const char *const heads[] = {_("ahead"), _("n"),      _("off by"),
+				     _("bias"),  _("in 80%"), _("gain")};
+	struct wt_table table = wt_table_new("rrrrrr");
 	size_t i;
 	json_t *row;
 
 	if (json_array_size(leads) == 0)
 		return;
-	wt_page_cell(page, WT_MARK_FAINT, -5, _("lead"));
-	wt_page_cell(page, WT_MARK_FAINT, -5, _("n"));
-	wt_page_cell(page, WT_MARK_FAINT, -8, _("off by"));
-	wt_page_cell(page, WT_MARK_FAINT, -8, _("bias"));
-	wt_page_cell(page, WT_MARK_FAINT, -6, _("80%"));
-	wt_page_cell(page, WT_MARK_FAINT, -8, _("gain"));
-	wt_page_end(page);
+	add_heads(&table, heads);
 	json_array_foreach(leads, i, row)
 	{
-		double crps = wt_doc_number(row, "crps_min"),
-		       plain = wt_doc_number(row, "crps_reference_min");
-		char text[WT_SAY_SIZE];
+		double crps = wt_doc_number(row, "crps_min");
+		double plain = wt_doc_number(row, "crps_reference_min");
 
-		wt_say_number(text, wt_doc_number(row, "lead_h"), 0, " h");
-		wt_page_cell(page, WT_MARK_NONE, -5, text);
-		number_cell(page, -5, wt_doc_number(row, "n"), 0);
-		wt_say_number(text, wt_doc_number(row, "median_abs_err_min"), 0, " min");
-		wt_page_cell(page, WT_MARK_NONE, -8, text);
-		wt_say_number(text, wt_doc_number(row, "bias_min"), 0, " min");
-		wt_page_cell(page, WT_MARK_NONE, -8, text);
-		wt_say_number(text, wt_doc_number(row, "coverage_80_pct"), 0, "%");
-		wt_page_cell(page, WT_MARK_NONE, -6, text);
-		wt_say_number(text, plain > 0 ? 100.0 * (1.0 - crps / plain) : NAN, 0, "%");
-		wt_page_cell(page, WT_MARK_NONE, -8, text);
-		wt_page_end(page);
+		add_number(&table, wt_doc_number(row, "lead_h"), 0, " h");
+		add_number(&table, wt_doc_number(row, "n"), 0, "");
+		add_number(&table, wt_doc_number(row, "median_abs_err_min"), 0, " min");
+		add_number(&table, wt_doc_number(row, "bias_min"), 0, " min");
+		add_number(&table, wt_doc_number(row, "coverage_80_pct"), 0, "%");
+		add_number(&table, plain > 0 ? 100.0 * (1.0 - crps / plain) : NAN, 0, "%");
 	}
-	wt_page_text(
-		page, WT_MARK_FAINT, 2,
-		_("80%: how often the outcome lay in the band that should hold 80%. gain: against "
-		  "the plain reference forecast."));
+	wt_table_finish(&table, page);
+	wt_page_text(page, WT_MARK_FAINT, 2,
+		     _("in 80%: how often the outcome lay in the band that should hold 80%. gain: "
+		       "against a plain reference."));
 }
 
 static void print_worst(struct wt_page *page, const json_t *worst)
@@ -105,69 +102,72 @@ void wt_print_review(struct wt_page *page, const json_t *result)
 	print_worst(page, wt_doc_list(result, "worst"));
 }
 
-static void ledger_head(struct wt_page *page, int name_cells)
+static void add_ledger(struct wt_table *table, const char *name, const json_t *row)
 {
-	wt_page_cell(page, WT_MARK_FAINT, name_cells, _("garden"));
-	wt_page_cell(page, WT_MARK_FAINT, -6, _("loss"));
-	wt_page_cell(page, WT_MARK_FAINT, -6, _("hours"));
-	wt_page_cell(page, WT_MARK_FAINT, -6, _("ratio"));
-	wt_page_cell(page, WT_MARK_FAINT, -5, _("yel."));
-	wt_page_cell(page, WT_MARK_FAINT, -7, _("/kg"));
-	wt_page_end(page);
+	wt_table_add(table, WT_MARK_NONE, name);
+	add_number(table, wt_doc_number(row, "loss_pct"), 0, "%");
+	add_number(table, wt_doc_number(row, "hours"), 1, "");
+	add_number(table, wt_doc_number(row, "outturn"), 2, "");
+	add_number(table, wt_doc_number(row, "yellow_pct"), 0, "%");
+	add_number(table, wt_doc_number(row, "cost_per_kg"), 2, "");
 }
 
-static void ledger_row(struct wt_page *page, int name_cells, const char *name, const json_t *row)
+/* Loads and groups stand in one table, so that their columns agree. */
+static struct wt_table ledger_table(const json_t *rows, const json_t *groups)
 {
-	char text[WT_SAY_SIZE];
-
-	wt_page_cell(page, WT_MARK_NONE, name_cells - 1, name);
-	wt_page_gap(page, 1);
-	wt_say_number(text, wt_doc_number(row, "loss_pct"), 0, "%");
-	wt_page_cell(page, WT_MARK_NONE, -6, text);
-	number_cell(page, -6, wt_doc_number(row, "hours"), 1);
-	number_cell(page, -6, wt_doc_number(row, "outturn"), 2);
-	wt_say_number(text, wt_doc_number(row, "yellow_pct"), 0, "%");
-	wt_page_cell(page, WT_MARK_NONE, -5, text);
-	number_cell(page, -7, wt_doc_number(row, "cost_per_kg"), 2);
-	wt_page_end(page);
-}
-
-void wt_print_ledger(struct wt_page *page, const json_t *result)
-{
-	const json_t *rows = wt_doc_list(result, "rows"), *groups = wt_doc_list(result, "groups");
-	int name_cells = page->term.width - 30 < 30 ? page->term.width - 30 : 30;
+	const char *const heads[] = {_("garden"), _("loss"), _("hours"),
+				     _("ratio"),  _("yel."), _("/kg")};
+	struct wt_table table = wt_table_new("Frrrrr");
+	char name[256];
 	size_t i;
 	json_t *row;
-	char name[WT_SAY_SIZE];
 
-	if (json_array_size(rows) == 0) {
-		wt_page_text(
-			page, WT_MARK_NONE, 2,
-			_("No load has a yield yet. After sorting: wither yield 7 --made 2.1kg "
-			  "--yellow 80g"));
-		return;
-	}
-	ledger_head(page, name_cells);
+	add_heads(&table, heads);
 	json_array_foreach(rows, i, row)
 	{
 		const char *origin = wt_doc_text(row, "origin");
 
 		snprintf(name, sizeof name, "%lld %s", wt_doc_integer(row, "load", 0),
 			 origin ? origin : "-");
-		ledger_row(page, name_cells, name, row);
-		if (wt_doc_text(row, "note"))
-			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", wt_doc_text(row, "note"));
+		add_ledger(&table, name, row);
 	}
-	if (json_array_size(groups) > 0)
-		wt_page_row(page, WT_MARK_HEAD, "%s", _("by garden and season"));
 	json_array_foreach(groups, i, row)
 	{
 		const char *origin = wt_doc_text(row, "origin");
 
 		snprintf(name, sizeof name, "%s %s", origin ? origin : "-",
 			 wt_say_word(wt_doc_text(row, "season")));
-		ledger_row(page, name_cells, name, row);
+		add_ledger(&table, name, row);
 	}
+	return table;
+}
+
+void wt_print_ledger(struct wt_page *page, const json_t *result)
+{
+	const json_t *rows = wt_doc_list(result, "rows"), *groups = wt_doc_list(result, "groups");
+	size_t n = json_array_size(rows), i;
+	struct wt_table table;
+	json_t *row;
+
+	if (n == 0) {
+		wt_page_text(
+			page, WT_MARK_NONE, 2,
+			_("No load has a yield yet. After sorting: wither yield 7 --made 2.1kg "
+			  "--yellow 80g"));
+		return;
+	}
+	table = ledger_table(rows, groups);
+	wt_table_print(&table, page, 0, 1);
+	json_array_foreach(rows, i, row)
+	{
+		wt_table_print(&table, page, i + 1, i + 2);
+		if (wt_doc_text(row, "note"))
+			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", wt_doc_text(row, "note"));
+	}
+	if (json_array_size(groups) > 0)
+		wt_page_row(page, WT_MARK_HEAD, "%s", _("by garden and season"));
+	wt_table_print(&table, page, n + 1, wt_table_rows(&table));
+	wt_table_clear(&table);
 	wt_page_text(page, WT_MARK_FAINT, 2,
 		     _("ratio: made tea to fresh leaf. yel.: yellow leaf sorted out. /kg: leaf "
 		       "cost of one "
@@ -190,45 +190,45 @@ static void print_style(struct wt_page *page, const json_t *style)
 		      wt_doc_integer(proposal, "from_loads", 0), proposed, name ? name : "-");
 }
 
+static void print_hand(struct wt_page *page, const json_t *feel)
+{
+	const json_t *cuts = wt_doc_list(feel, "cut_loss_pct");
+
+	if (json_array_size(cuts) != 4)
+		return;
+	wt_page_textf(page, WT_MARK_NONE, 2,
+		      _("By hand: soft from %.0f%%, limp %.0f%%, slack %.0f%%, dry-edged %.0f%%"),
+		      json_number_value(json_array_get(cuts, 0)),
+		      json_number_value(json_array_get(cuts, 1)),
+		      json_number_value(json_array_get(cuts, 2)),
+		      json_number_value(json_array_get(cuts, 3)));
+}
+
 void wt_print_gardens(struct wt_page *page, const json_t *result)
 {
-	const json_t *feel = wt_doc_object(result, "feel");
-	int name_cells = page->term.width - 26 < 30 ? page->term.width - 26 : 30;
+	const char *const heads[] = {_("garden"), _("loads"), _("pace"), _("water")};
+	struct wt_table table = wt_table_new("Frrr");
 	size_t i;
 	json_t *row;
 
-	wt_page_cell(page, WT_MARK_FAINT, name_cells, _("garden"));
-	wt_page_cell(page, WT_MARK_FAINT, -6, _("loads"));
-	wt_page_cell(page, WT_MARK_FAINT, -11, _("pace"));
-	wt_page_cell(page, WT_MARK_FAINT, -9, _("water"));
-	wt_page_end(page);
+	add_heads(&table, heads);
 	json_array_foreach(wt_doc_list(result, "rows"), i, row)
 	{
 		char text[WT_SAY_SIZE];
 		const char *name = wt_doc_text(row, "name"), *kind = wt_doc_text(row, "kind");
+		bool origin = kind && strcmp(kind, "origin") == 0;
 
-		wt_page_cellf(page,
-			      kind && strcmp(kind, "origin") == 0 ? WT_MARK_NONE : WT_MARK_FAINT,
-			      name_cells, "%s", wt_say_word(name && *name ? name : kind));
-		number_cell(page, -6, wt_doc_number(row, "loads"), 0);
+		wt_table_add(&table, origin ? WT_MARK_NONE : WT_MARK_FAINT,
+			     origin && name ? name : wt_say_word(name && *name ? name : kind));
+		add_number(&table, wt_doc_number(row, "loads"), 0, "");
 		wt_say_triple(text, wt_doc_triple(row, "pace"), 2, "");
-		wt_page_cell(page, WT_MARK_NONE, -11, text);
+		wt_table_add(&table, WT_MARK_NONE, text);
 		wt_say_triple(text, wt_doc_triple(row, "moisture_pct"), 0, "%");
-		wt_page_cell(page, WT_MARK_NONE, -9, text);
-		wt_page_end(page);
+		wt_table_add(&table, WT_MARK_NONE, text);
 	}
+	wt_table_finish(&table, page);
 	wt_page_text(page, WT_MARK_FAINT, 2,
 		     _("pace: 1 is usual leaf, 1.2 withers a fifth faster."));
-	if (json_array_size(wt_doc_list(feel, "cut_loss_pct")) == 4) {
-		const json_t *cuts = wt_doc_list(feel, "cut_loss_pct");
-
-		wt_page_textf(
-			page, WT_MARK_NONE, 2,
-			_("By hand: soft from %.0f%%, limp %.0f%%, slack %.0f%%, dry-edged %.0f%%"),
-			json_number_value(json_array_get(cuts, 0)),
-			json_number_value(json_array_get(cuts, 1)),
-			json_number_value(json_array_get(cuts, 2)),
-			json_number_value(json_array_get(cuts, 3)));
-	}
+	print_hand(page, wt_doc_object(result, "feel"));
 	json_array_foreach(wt_doc_list(result, "styles"), i, row) print_style(page, row);
 }

@@ -10,6 +10,7 @@
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/say.h"
+#include "cli/table.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 
@@ -20,22 +21,33 @@ static bool is_when(const json_t *firing, const char *when)
 	return text && strcmp(text, when) == 0;
 }
 
+static void add_firing(struct wt_table *table, const json_t *firing, double now)
+{
+	char start[WT_WHEN_SIZE], kg[WT_SAY_SIZE], chance[WT_SAY_SIZE];
+
+	wt_when_clock(start, wt_doc_number(firing, "start_unix_s"), now);
+	wt_say_kg(kg, wt_doc_number(firing, "kg"));
+	wt_say_chance(chance, wt_doc_number(firing, "p_in_window"));
+	wt_table_add(table, is_when(firing, "tonight") ? WT_MARK_FIRE : WT_MARK_REST, start);
+	wt_table_addf(table, WT_MARK_NONE, _("wok %lld"), wt_doc_integer(firing, "wok", 0));
+	wt_table_addf(table, WT_MARK_NONE, "#%lld", wt_doc_integer(firing, "load", 0));
+	wt_table_add(table, WT_MARK_NONE, wt_doc_text(firing, "origin"));
+	wt_table_add(table, WT_MARK_NONE, kg);
+	wt_table_add(table, WT_MARK_NONE, chance);
+}
+
 static void print_firings(struct wt_page *page, const json_t *firings, const char *when,
 			  const char *heading, double now)
 {
+	struct wt_table table = wt_table_new("llrFrr");
 	size_t i;
 	json_t *firing;
-	bool begun = false;
 
-	json_array_foreach(firings, i, firing)
-	{
-		if (!is_when(firing, when))
-			continue;
-		if (!begun)
-			wt_page_row(page, WT_MARK_HEAD, "%s", heading);
-		begun = true;
-		wt_print_firing(page, firing, now);
-	}
+	json_array_foreach(firings, i, firing) if (is_when(firing, when))
+		add_firing(&table, firing, now);
+	if (wt_table_rows(&table) > 0)
+		wt_page_row(page, WT_MARK_HEAD, "%s", heading);
+	wt_table_finish(&table, page);
 }
 
 static void print_hearth(struct wt_page *page, const json_t *hearth, double now)
@@ -82,55 +94,54 @@ void wt_print_plan(struct wt_page *page, const json_t *result)
 	wt_say_cautions(page);
 }
 
-static void print_bed(struct wt_page *page, const json_t *row, double now, enum wt_mark mark)
+static void add_bed(struct wt_table *table, const json_t *row, double now, enum wt_mark mark)
 {
-	char density[WT_SAY_SIZE], area[WT_SAY_SIZE], trays[WT_SAY_SIZE], chance[WT_SAY_SIZE];
-	char ready[WT_WHEN_SIZE];
+	char text[WT_SAY_SIZE], ready[WT_WHEN_SIZE];
 	struct wt_doc_triple at = wt_doc_triple(row, "ready_unix_s");
 
-	wt_say_number(density, wt_doc_number(row, "kg_m2"), 1, "");
-	wt_say_number(area, wt_doc_number(row, "area_m2"), 1, "");
-	wt_say_number(trays, wt_doc_number(row, "trays"), 1, "");
-	wt_say_chance(chance, wt_doc_number(row, "p_ready_tonight"));
+	wt_say_number(text, wt_doc_number(row, "kg_m2"), 1, "");
+	wt_table_add(table, mark, text);
+	wt_say_number(text, wt_doc_number(row, "area_m2"), 1, "");
+	wt_table_add(table, mark, text);
+	wt_say_number(text, wt_doc_number(row, "trays"), 1, "");
+	wt_table_add(table, mark, text);
 	wt_when_range(ready, at.p10, at.p90, now);
-	wt_page_cell(page, mark, -5, density);
-	wt_page_cell(page, mark, -7, area);
-	wt_page_cell(page, mark, -6, trays);
-	wt_page_gap(page, 2);
-	wt_page_cell(page, mark, 12, ready);
-	wt_page_cell(page, mark, -7, chance);
-	wt_page_end(page);
+	wt_table_add(table, mark, ready);
+	wt_say_chance(text, wt_doc_number(row, "p_ready_tonight"));
+	wt_table_add(table, mark, text);
 }
 
 void wt_print_density(struct wt_page *page, const json_t *result)
 {
 	double now = wt_doc_number(result, "now_unix_s");
-	const json_t *wish = wt_doc_object(result, "for_wish");
+	const json_t *wish = wt_doc_object(result, "for_wish"), *rows = wt_doc_list(result, "rows");
 	const char *origin = wt_doc_text(result, "origin");
+	const char *const heads[] = {"kg/m²", "m²", _("trays"), _("ready"), _("tonight")};
+	struct wt_table table = wt_table_new("rrrlr");
 	char kg[WT_SAY_SIZE];
-	size_t i;
+	size_t i, last;
 	json_t *row;
 
 	wt_say_kg(kg, wt_doc_number(result, "kg"));
 	wt_page_row(page, WT_MARK_HEAD, _("%s, %s: how thick to spread"), origin ? origin : "-",
 		    kg);
-	wt_page_cell(page, WT_MARK_FAINT, -5, "kg/m²");
-	wt_page_cell(page, WT_MARK_FAINT, -7, "m²");
-	wt_page_cell(page, WT_MARK_FAINT, -6, _("trays"));
-	wt_page_gap(page, 2);
-	wt_page_cell(page, WT_MARK_FAINT, 12, _("ready"));
-	wt_page_cell(page, WT_MARK_FAINT, -7, _("tonight"));
-	wt_page_end(page);
-	json_array_foreach(wt_doc_list(result, "rows"), i, row)
+	for (i = 0; i < 5; i++)
+		wt_table_add(&table, WT_MARK_FAINT, heads[i]);
+	json_array_foreach(rows, i, row) add_bed(&table, row, now, WT_MARK_NONE);
+	if (wish)
+		add_bed(&table, wish, now, WT_MARK_HEAD);
+	last = 1 + json_array_size(rows);
+	wt_table_print(&table, page, 0, 1);
+	json_array_foreach(rows, i, row)
 	{
-		print_bed(page, row, now, WT_MARK_NONE);
+		wt_table_print(&table, page, i + 1, i + 2);
 		if (wt_doc_text(row, "note"))
-			wt_page_textf(page, WT_MARK_FAINT, 6, "      %s", wt_doc_text(row, "note"));
+			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", wt_doc_text(row, "note"));
 	}
-	if (wish) {
+	if (wish)
 		wt_page_row(page, WT_MARK_HEAD, "%s", _("for the time you wish"));
-		print_bed(page, wish, now, WT_MARK_HEAD);
-	}
+	wt_table_print(&table, page, last, last + 1);
+	wt_table_clear(&table);
 	wt_say_notes(page, wt_doc_list(result, "warnings"));
 }
 
@@ -155,20 +166,19 @@ static void print_change(struct wt_page *page, const json_t *change)
 		wt_page_row(page, WT_MARK_NONE, "  %s", _("with the fan on"));
 }
 
-static void print_case(struct wt_page *page, const char *label, const json_t *which, double now)
+static void add_case(struct wt_table *table, const char *label, const json_t *which, double now)
 {
 	struct wt_doc_triple ready = wt_doc_triple(which, "ready_unix_s");
 	struct wt_doc_triple past = wt_doc_triple(which, "past_unix_s");
 	const char *call = wt_doc_text(which, "call");
 	char text[WT_WHEN_SIZE];
 
-	wt_page_cell(page, WT_MARK_FAINT, 7, label);
+	wt_table_add(table, WT_MARK_FAINT, label);
 	wt_when_range(text, ready.p10, ready.p90, now);
-	wt_page_cell(page, WT_MARK_NONE, 12, text);
+	wt_table_add(table, WT_MARK_NONE, text);
 	wt_when_range(text, past.p10, past.p90, now);
-	wt_page_cell(page, WT_MARK_NONE, 12, text);
-	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(call));
-	wt_page_end(page);
+	wt_table_add(table, WT_MARK_NONE, text);
+	wt_table_add(table, wt_say_call_mark(call), wt_say_word(call));
 }
 
 static void print_difference(struct wt_page *page, const char *label, double hours)
@@ -189,17 +199,18 @@ void wt_print_what_if(struct wt_page *page, const json_t *result)
 {
 	double now = wt_doc_number(result, "now_unix_s");
 	const json_t *difference = wt_doc_object(result, "difference_h");
+	struct wt_table table = wt_table_new("Flll");
 
 	wt_page_row(page, WT_MARK_HEAD, _("Load %lld, if it were"),
 		    wt_doc_integer(result, "load", 0));
 	print_change(page, wt_doc_object(result, "change"));
-	wt_page_gap(page, 7);
-	wt_page_cell(page, WT_MARK_FAINT, 12, _("ready"));
-	wt_page_cell(page, WT_MARK_FAINT, 12, _("past best"));
-	wt_page_cell(page, WT_MARK_FAINT, 0, _("call"));
-	wt_page_end(page);
-	print_case(page, _("as is"), wt_doc_object(result, "now"), now);
-	print_case(page, _("then"), wt_doc_object(result, "changed"), now);
+	wt_table_add(&table, WT_MARK_FAINT, "");
+	wt_table_add(&table, WT_MARK_FAINT, _("ready"));
+	wt_table_add(&table, WT_MARK_FAINT, _("past best"));
+	wt_table_add(&table, WT_MARK_FAINT, _("call"));
+	add_case(&table, _("as is"), wt_doc_object(result, "now"), now);
+	add_case(&table, _("then"), wt_doc_object(result, "changed"), now);
+	wt_table_finish(&table, page);
 	print_difference(page, _("Ready"), wt_doc_number(difference, "ready_p50"));
 	print_difference(page, _("Past its best"), wt_doc_number(difference, "past_p50"));
 }

@@ -11,14 +11,11 @@
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/say.h"
+#include "cli/table.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 
 enum { TONIGHT_ROWS = 19, TONIGHT_LOADS_LEAST = 3, TONIGHT_FIRINGS = 3, TONIGHT_SORTED = 1024 };
-
-struct columns {
-	int number, origin, loss, ready, call;
-};
 
 static void print_room(struct wt_page *page, const json_t *room)
 {
@@ -27,7 +24,10 @@ static void print_room(struct wt_page *page, const json_t *room)
 
 	wt_say_number(temp, wt_doc_number(room, "temp_c"), 1, "°C");
 	wt_say_number(rh, wt_doc_number(room, "rh_pct"), 0, "%");
-	wt_page_cellf(page, WT_MARK_FAINT, 0, "%s %s %s", name ? name : "-", temp, rh);
+	if (isnan(wt_doc_number(room, "temp_c")))
+		wt_page_cellf(page, WT_MARK_FAINT, 0, _("%s: no reading"), name ? name : "-");
+	else
+		wt_page_cellf(page, WT_MARK_FAINT, 0, "%s %s %s", name ? name : "-", temp, rh);
 }
 
 static void print_head(struct wt_page *page, const json_t *result, double now)
@@ -140,74 +140,30 @@ static void ready_text(char out[static WT_WHEN_SIZE], const json_t *load, double
 	wt_when_range(out, ready.p10, isfinite(ready.p90) ? ready.p90 : NAN, now);
 }
 
-static int most(int a, int b)
+static struct wt_table load_table(void)
 {
-	return a > b ? a : b;
+	struct wt_table table = wt_table_new("rFrll");
+
+	wt_table_add(&table, WT_MARK_FAINT, "#");
+	wt_table_add(&table, WT_MARK_FAINT, _("garden"));
+	wt_table_add(&table, WT_MARK_FAINT, _("loss"));
+	wt_table_add(&table, WT_MARK_FAINT, _("ready"));
+	wt_table_add(&table, WT_MARK_FAINT, _("call"));
+	return table;
 }
 
-static struct columns measure(const struct wt_page *page, const json_t *loads, double now)
+static void add_load(struct wt_table *table, const json_t *load, double now)
 {
-	struct columns c = {.number = 1};
-	size_t i;
-	json_t *load;
-	int rest;
-
-	c.loss = wt_term_cells(_("loss"));
-	c.ready = wt_term_cells(_("ready"));
-	c.call = wt_term_cells(_("call"));
-	c.origin = wt_term_cells(_("garden"));
-	json_array_foreach(loads, i, load)
-	{
-		char text[WT_SAY_SIZE]; /* the larger of the two sizes */
-		const char *origin = wt_doc_text(load, "origin");
-
-		snprintf(text, sizeof text, "%lld", wt_doc_integer(load, "load", 0));
-		c.number = most(c.number, wt_term_cells(text));
-		wt_say_loss(text, wt_doc_triple(load, "loss_pct"));
-		c.loss = most(c.loss, wt_term_cells(text));
-		ready_text(text, load, now);
-		c.ready = most(c.ready, wt_term_cells(text));
-		c.call = most(c.call, wt_term_cells(wt_say_word(wt_doc_text(load, "call"))));
-		c.origin = most(c.origin, wt_term_cells(origin ? origin : "-"));
-	}
-	rest = page->term.width - (c.number + c.loss + c.ready + c.call + 4);
-	if (c.origin > rest)
-		c.origin = most(rest, 4);
-	return c;
-}
-
-static void print_table_head(struct wt_page *page, const struct columns *c)
-{
-	wt_page_cell(page, WT_MARK_FAINT, -c->number, "#");
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, c->origin, _("garden"));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, -c->loss, _("loss"));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, c->ready, _("ready"));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_FAINT, 0, _("call"));
-	wt_page_end(page);
-}
-
-static void print_load(struct wt_page *page, const struct columns *c, const json_t *load,
-		       double now)
-{
-	const char *origin = wt_doc_text(load, "origin"), *call = wt_doc_text(load, "call");
+	const char *call = wt_doc_text(load, "call");
 	char loss[WT_SAY_SIZE], ready[WT_WHEN_SIZE];
 
 	wt_say_loss(loss, wt_doc_triple(load, "loss_pct"));
 	ready_text(ready, load, now);
-	wt_page_cellf(page, WT_MARK_NONE, -c->number, "%lld", wt_doc_integer(load, "load", 0));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, c->origin, origin ? origin : "-");
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, -c->loss, loss);
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, c->ready, ready);
-	wt_page_gap(page, 1);
-	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(call));
-	wt_page_end(page);
+	wt_table_addf(table, WT_MARK_NONE, "%lld", wt_doc_integer(load, "load", 0));
+	wt_table_add(table, WT_MARK_NONE, wt_doc_text(load, "origin"));
+	wt_table_add(table, WT_MARK_NONE, loss);
+	wt_table_add(table, WT_MARK_NONE, ready);
+	wt_table_add(table, wt_say_call_mark(call), wt_say_word(call));
 }
 
 /* What cannot wait comes first when not all loads have a row. */
@@ -233,96 +189,111 @@ static size_t by_urgency(const json_t *loads, const json_t **sorted, size_t size
 	return n;
 }
 
-static void print_why(struct wt_page *page, const struct columns *c, const json_t *load)
+/* Why the call is so, in one row, below the load. */
+static void print_why(struct wt_page *page, const json_t *load)
 {
 	const json_t *reason = wt_doc_object(load, "reason");
-	const char *why = wt_doc_text(load, "why");
 	char chance[WT_SAY_SIZE];
-	const char *said = reason ? wt_say_code(reason) : why;
 
-	if (!said)
+	if (!reason)
 		return;
-	/* A code we have no words for is less than the daemon's own sentence. */
-	if (why && reason && said == wt_doc_text(reason, "code"))
-		said = why;
 	wt_say_chance(chance, wt_doc_number(load, "p_call"));
-	wt_page_gap(page, c->number + 1);
-	wt_page_textf(page, WT_MARK_FAINT, c->number + 1, "%s (%s)", said, chance);
+	wt_page_row(page, WT_MARK_FAINT, "   %s (%s)", wt_say_code(reason), chance);
 }
 
-static int why_rows(const struct wt_page *page, const struct columns *c, const json_t *load)
-{
-	struct wt_page dry = wt_page_dry(page);
-
-	print_why(&dry, c, load);
-	return dry.rows;
-}
-
-/* Loads within `room` rows, reasons too when there is room for all of them. */
+/* Loads within `room` rows; the reasons too when there is room for all of them. */
 static void print_loads(struct wt_page *page, const json_t *loads, double now, int room)
 {
-	struct columns c = measure(page, loads, now);
-	int n = (int)json_array_size(loads), with_why = 1 + n;
-	const json_t *sorted[TONIGHT_SORTED];
-	int shown;
+	struct wt_table table = load_table();
+	const json_t *shown[TONIGHT_SORTED];
+	size_t n = json_array_size(loads), fit = n;
+	bool why = 1 + 2 * (int)n <= room;
 
-	if (n == 0)
-		return;
-	for (int i = 0; i < n && i < room; i++)
-		with_why += why_rows(page, &c, json_array_get(loads, (size_t)i));
-	print_table_head(page, &c);
-	if (n + 1 <= room) {
-		for (int i = 0; i < n; i++) {
-			print_load(page, &c, json_array_get(loads, (size_t)i), now);
-			if (with_why <= room)
-				print_why(page, &c, json_array_get(loads, (size_t)i));
-		}
-		return;
+	if ((int)n + 1 > room) {
+		fit = room - 2 > TONIGHT_LOADS_LEAST ? (size_t)room - 2 : TONIGHT_LOADS_LEAST;
+		fit = fit < n ? fit : n;
 	}
-	shown = most(room - 2, TONIGHT_LOADS_LEAST);
-	n = (int)by_urgency(loads, sorted, TONIGHT_SORTED);
-	for (int i = 0; i < shown && i < n; i++)
-		print_load(page, &c, sorted[i], now);
-	if (n > shown)
-		wt_page_row(page, WT_MARK_HEAD, _("and %d more: wither loads"),
-			    (int)json_array_size(loads) - shown);
+	if (n > TONIGHT_SORTED)
+		n = TONIGHT_SORTED;
+	if (fit < n)
+		n = by_urgency(loads, shown, n);
+	else
+		for (size_t i = 0; i < n; i++)
+			shown[i] = json_array_get(loads, i);
+	for (size_t i = 0; i < fit; i++)
+		add_load(&table, shown[i], now);
+	if (n > 0)
+		wt_table_print(&table, page, 0, 1);
+	for (size_t i = 0; i < fit; i++) {
+		wt_table_print(&table, page, i + 1, i + 2);
+		if (why)
+			print_why(page, shown[i]);
+	}
+	wt_table_clear(&table);
+	if (fit < json_array_size(loads))
+		wt_page_row(page, WT_MARK_HEAD, _("and %zu more: wither loads"),
+			    json_array_size(loads) - fit);
 }
 
-void wt_print_firing(struct wt_page *page, const json_t *firing, double now)
+static bool same_batch(const json_t *a, const json_t *b)
 {
-	char start[WT_WHEN_SIZE], kg[WT_SAY_SIZE], chance[WT_SAY_SIZE];
-	const char *origin = wt_doc_text(firing, "origin");
-	bool tonight =
-		wt_doc_text(firing, "when") && strcmp(wt_doc_text(firing, "when"), "tonight") == 0;
-	int flexible = page->term.width - 10 - 4 - 8 - 5 - 3;
+	const char *when_a = wt_doc_text(a, "when"), *when_b = wt_doc_text(b, "when");
 
-	wt_when_clock(start, wt_doc_number(firing, "start_unix_s"), now);
-	wt_say_kg(kg, wt_doc_number(firing, "kg"));
-	wt_say_chance(chance, wt_doc_number(firing, "p_in_window"));
-	wt_page_cell(page, tonight ? WT_MARK_FIRE : WT_MARK_REST, -10, start);
-	wt_page_cellf(page, WT_MARK_NONE, -4, "#%lld", wt_doc_integer(firing, "load", 0));
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, flexible < 24 ? flexible : 24, origin ? origin : "-");
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, -8, kg);
-	wt_page_gap(page, 1);
-	wt_page_cell(page, WT_MARK_NONE, -5, chance);
-	wt_page_end(page);
+	return wt_doc_integer(a, "load", 0) == wt_doc_integer(b, "load", 0) && when_a && when_b &&
+	       strcmp(when_a, when_b) == 0;
+}
+
+/* One row for all firings of a load on one side of the night, beginning with firing `first`. */
+static void add_batch(struct wt_table *table, const json_t *firings, size_t first, double now)
+{
+	const json_t *head = json_array_get(firings, first);
+	const char *when = wt_doc_text(head, "when");
+	double kg_sum = 0, least = 1, chance;
+	char start[WT_WHEN_SIZE], kg[WT_SAY_SIZE], sure[WT_SAY_SIZE];
+	size_t n = 0;
+
+	for (size_t i = first; i < json_array_size(firings); i++) {
+		const json_t *firing = json_array_get(firings, i);
+
+		if (!same_batch(head, firing))
+			continue;
+		n++;
+		kg_sum += wt_doc_number(firing, "kg");
+		chance = wt_doc_number(firing, "p_in_window");
+		least = chance < least ? chance : least;
+	}
+	wt_when_clock(start, wt_doc_number(head, "start_unix_s"), now);
+	wt_say_kg(kg, kg_sum);
+	wt_say_chance(sure, least);
+	wt_table_add(table, when && strcmp(when, "tonight") == 0 ? WT_MARK_FIRE : WT_MARK_REST,
+		     start);
+	wt_table_addf(table, WT_MARK_NONE, "#%lld", wt_doc_integer(head, "load", 0));
+	wt_table_add(table, WT_MARK_NONE, wt_doc_text(head, "origin"));
+	wt_table_addf(table, WT_MARK_NONE, "%zu×", n);
+	wt_table_add(table, WT_MARK_NONE, kg);
+	wt_table_add(table, WT_MARK_NONE, sure);
 }
 
 static void print_plan_short(struct wt_page *page, const json_t *plan, double now)
 {
 	const json_t *firings = wt_doc_list(plan, "firings");
-	size_t n = json_array_size(firings);
+	struct wt_table table = wt_table_new("lrFrrr");
+	size_t n = json_array_size(firings), batches = 0;
 
-	if (n == 0)
-		return;
-	wt_page_row(page, WT_MARK_FAINT, "%s", _("firings (chance inside the window)"));
-	for (size_t i = 0; i < n && i < TONIGHT_FIRINGS; i++)
-		wt_print_firing(page, json_array_get(firings, i), now);
-	if (n > TONIGHT_FIRINGS)
-		wt_page_row(page, WT_MARK_NONE, _("and %zu more: wither plan"),
-			    n - TONIGHT_FIRINGS);
+	for (size_t i = 0; i < n; i++) {
+		size_t k = 0;
+
+		while (k < i && !same_batch(json_array_get(firings, k), json_array_get(firings, i)))
+			k++;
+		if (k == i && ++batches <= TONIGHT_FIRINGS)
+			add_batch(&table, firings, i, now);
+	}
+	if (batches > 0)
+		wt_page_row(page, WT_MARK_FAINT, "%s", _("start · firings · chance in the window"));
+	wt_table_finish(&table, page);
+	if (batches > TONIGHT_FIRINGS)
+		wt_page_row(page, WT_MARK_NONE, _("and %zu loads more: wither plan"),
+			    batches - TONIGHT_FIRINGS);
 }
 
 static void print_settle(struct wt_page *page, const json_t *settle, double now)

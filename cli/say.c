@@ -108,14 +108,14 @@ static const struct {
 	const char *code, *text;
 } codes[] = {
 	{"ready_in_time", N_("ready before the last start")},
-	{"not_ready", N_("not ready tonight; it keeps till morning")},
-	{"will_not_keep", N_("ready tonight, past its best by morning")},
-	{"keeps", N_("ready tonight, and it keeps till morning")},
-	{"too_unsure", N_("could go either way; weigh or feel it")},
-	{"ready_now", N_("in its window now; waiting costs")},
+	{"not_ready", N_("not ready tonight; it keeps")},
+	{"will_not_keep", N_("ready tonight; will not keep")},
+	{"keeps", N_("ready tonight; it keeps")},
+	{"too_unsure", N_("either way; weigh or feel it")},
+	{"ready_now", N_("in its window; waiting costs")},
 	{"past_now", N_("past its best already")},
 	{"no_capacity", N_("ready, but the woks are taken")},
-	{"not_by_morning", N_("not ready by the first start either")},
+	{"not_by_morning", N_("not ready by morning either")},
 };
 
 const char *wt_say_code(const json_t *item)
