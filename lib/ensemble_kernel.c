@@ -50,13 +50,10 @@ ALWAYS_INLINE void step(struct wt_lanes *restrict l, const float *restrict air, 
 		if (wet) {
 			float z = l->z[i];
 			float free = l->take[i] * leaf_free_flux(a, e, l->vapour[i], heat);
-			float share = leaf_wet_share(z, l->surface_half[i]);
-			/* Half a step ahead, then the whole step with the share found there. */
-			float ahead = z - half_h * free * share;
-			ahead = ahead > 0.0f ? ahead : 0.0f;
-			share = leaf_wet_share(ahead, l->surface_half[i]);
-			z -= h * free * share;
-			z = z > 0.0f ? z : 0.0f;
+
+			float share;
+			z = leaf_wet_step(z, h * free, l->surface_half[i], &share);
+
 			slope *= 1.0f - share;
 			l->z[i] = z;
 			z_out[i] = z;

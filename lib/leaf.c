@@ -155,6 +155,9 @@ void wt_leaf_rate(const struct wt_leaf *leaf, const struct wt_leaf_path *path, d
 	double tissue = leaf_tissue_flux(u, state->y, leaf->shrink, leaf->isotherm_b2, air->a_kg_m3,
 					 e, path->vapour_s_m, heat);
 	double open = leaf_free_flux(air->a_kg_m3, e, path->vapour_s_m, heat);
+
+	out->tissue_per_s = c * tissue;
+	out->free_per_s = c * open;
 	out->y_per_s = -c * (1.0 - wet) * tissue;
 	out->z_per_s = -c * wet * open;
 	out->breath_per_s = WT_TRAIT_BREATH_PER_H / 3600.0 * leaf_breath_factor(air->warm);
@@ -215,16 +218,20 @@ static enum wt_status step_midpoint(struct run *run, int64_t from_unix_s, int64_
 		status = air_at(run, (double)from_unix_s + 0.5 * h, &air);
 	if (status != WT_OK)
 		return status;
+
 	struct wt_leaf_state *s = &run->state;
 	struct wt_leaf_state mid = *s;
+	double share = 0.0, left = s->z;
 	for (int stage = 0; stage < 2; stage++) {
 		wt_leaf_rate(&run->leaf, &path, run->dry_kg_m2, run->load->net_radiation_w_m2,
 			     drift, &air, since_s + 0.5 * h * stage, &mid, &rate);
-		mid.y = fmax(s->y + 0.5 * h * rate.y_per_s, 0.0);
-		mid.z = fmax(s->z + 0.5 * h * rate.z_per_s, 0.0);
+
+		left = leaf_wet_step(s->z, h * rate.free_per_s, run->leaf.surface_half, &share);
+		mid.y = fmax(s->y - 0.5 * h * (1.0 - share) * rate.tissue_per_s, 0.0);
 	}
-	s->y = fmax(s->y + h * rate.y_per_s, 0.0);
-	s->z = fmax(s->z + h * rate.z_per_s, 0.0);
+	s->y = fmax(s->y - h * (1.0 - share) * rate.tissue_per_s, 0.0);
+	s->z = left;
+
 	s->breath += h * rate.breath_per_s;
 	return WT_OK;
 }
@@ -299,8 +306,16 @@ enum wt_status wt_leaf_run(const struct wt_load_case *load, const double theta[W
 	int64_t end = track->start_unix_s + (int64_t)(track->n - 1) * WT_GRID_S;
 	enum wt_status status =
 		wt_leaf_check_marks(load->spread_unix_s, end + WT_GRID_S, at_unix_s, n_at);
+
 	if (status == WT_OK && load->spread_unix_s < track->start_unix_s)
 		status = WT_ERR_RANGE;
+	/* All air is looked at first: nothing is written when any of it is bad. */
+	for (size_t i = 0; i < track->n && status == WT_OK; i++) {
+		struct wt_leaf_air air;
+		status = wt_leaf_air((double)track->temp_c[i], (double)track->vapour_pa[i],
+				     load->pressure_pa, &air);
+	}
+
 	if (status != WT_OK || n_at == 0)
 		return status;
 	struct run run = {.load = load, .track = track};

@@ -91,7 +91,9 @@ struct wt_leaf_state {
 	double breath; /* dry matter gone, share of the first */
 };
 struct wt_leaf_rate {
+
 	double y_per_s, z_per_s, breath_per_s;
+	double tissue_per_s, free_per_s; /* if all of the leaf were dry, or all were wet; > 0 */
 };
 /* dry_kg_m2: dry matter at spreading over present area; pace_drift: factor from drift; t_s: since
  * spreading.  Pure, for integrators. */

@@ -73,6 +73,19 @@ static inline REAL leaf_wet_share(REAL z, REAL half)
 	return z / (z + half);
 }
 
+/* Surface water after a step in which free water would lose `lost` (in the unit of z); its mean
+ * share of the leaf goes to *share.  Second order, never below 0 however thin the film. */
+static inline REAL leaf_wet_step(REAL z, REAL lost, REAL half, REAL *share)
+{
+	REAL sum = z + half;
+	REAL middle = z * sum / (sum + (REAL)0.5 * lost);
+	REAL r = (REAL)1 / (middle + half);
+	REAL k = lost * r;
+	REAL left = z / ((REAL)1 + k * ((REAL)1 + (REAL)0.5 * k));
+	*share = left * r * ((REAL)1 + (REAL)0.5 * k);
+	return left;
+}
+
 /* Dry matter breathed away per second at 20 deg C times this: warm is the skin's own temperature
  * factor (1.2 each 10 K, times T), whose fourth power doubles in about 10 K. */
 static inline REAL leaf_breath_factor(REAL warm)
