@@ -1,0 +1,489 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "daemon/service.h"
+
+#include <errno.h>
+#include <event2/thread.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/random.h>
+#include <time.h>
+
+#include "daemon/log.h"
+#include "daemon/sdnotify.h"
+#include "daemon/service_inner.h"
+#include "daemon/version.h"
+
+/* How often the loop looks after what no event tells of, our choice. */
+#define BEAT_US 200000
+/* Readings that nobody waits for reach the disk within this time (our choice). */
+#define BATCH_WINDOW_S 1.0
+/* Between two attempts while the store does not take rows (our choice). */
+#define RETRY_S 5.0
+/* Between two looks for old readings to thin (our choice). */
+#define RETAIN_EVERY_S 3600.0
+/* The room's history is 40 days: fresher readings are never thinned. */
+#define KEEP_LEAST_DAYS 41
+/* Messages taken in one turn of the loop, so that questions are answered in between. */
+#define MOST_MESSAGES_A_TURN 4000
+
+int64_t wt_service_now_ms(const struct wt_service *service)
+{
+	struct timespec now;
+	if (service->setup.frozen)
+		return service->setup.frozen_unix_ms;
+	clock_gettime(CLOCK_REALTIME, &now);
+	return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
+}
+
+double wt_service_monotonic_s(void)
+{
+	struct timespec now;
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* --- forecasts ----------------------------------------------------------------------------- */
+
+static void display_done(void *context, struct wt_job *job)
+{
+	struct wt_service *service = context;
+	service->display_running = false;
+	wt_engine_adopt(service->engine, &job, 0);
+	wt_desk_forecast_adopted(service);
+}
+
+void wt_service_start_display(struct wt_service *service)
+{
+	if (service->display_running || service->setup.frozen)
+		return;
+	struct wt_job *job =
+		wt_site_job(wt_engine_site(service->engine), wt_service_now_ms(service) / 1000);
+	if (!job)
+		return;
+	service->display_running = wt_worker_put(service->worker, job, display_done, service);
+	if (!service->display_running)
+		wt_job_free(&job);
+}
+
+struct tick {
+	struct wt_service *service;
+	int64_t at_unix_s;
+};
+
+static void tick_done(void *context, struct wt_job *job)
+{
+	struct tick *tick = context;
+	struct wt_service *service = tick->service;
+	wt_engine_adopt(service->engine, &job, tick->at_unix_s);
+	free(tick);
+	wt_desk_forecast_adopted(service);
+}
+
+static void run_tick(void *context, struct wt_job *job, int64_t tick_unix_s)
+{
+	struct tick *tick = malloc(sizeof *tick);
+	struct wt_service *service = context;
+	if (tick) {
+		*tick = (struct tick){.service = service, .at_unix_s = tick_unix_s};
+		if (wt_worker_put(service->worker, job, tick_done, tick))
+			return;
+	}
+	free(tick);
+	wt_job_free(&job);
+}
+
+/* --- taking in ----------------------------------------------------------------------------- */
+
+static void commit_now(struct wt_service *service, bool retry)
+{
+	enum wt_store_result result = wt_engine_commit(service->engine, retry);
+	if (result == WT_STORE_OK) {
+		service->batch_since_s = 0.0;
+		if (service->feed)
+			wt_feed_done(service->feed);
+	} else {
+		service->retry_at_s = wt_service_monotonic_s() + RETRY_S;
+	}
+}
+
+void wt_service_took_rows(struct wt_service *service, bool at_once)
+{
+	if (at_once)
+		commit_now(service, false);
+	else if (service->batch_since_s == 0.0)
+		service->batch_since_s = wt_service_monotonic_s();
+}
+
+static void on_arrived(void *context)
+{
+	struct wt_service *service = context;
+	struct wt_message message;
+	bool must_commit = false, any_must = false, any = false;
+	for (int i = 0; i < MOST_MESSAGES_A_TURN; i++) {
+		if (!wt_feed_take(service->feed, &message, &must_commit))
+			break;
+		wt_engine_message(service->engine, &message);
+		any = true;
+		any_must |= must_commit;
+	}
+	if (any)
+		wt_service_took_rows(service, any_must);
+}
+
+/* --- the broker ---------------------------------------------------------------------------- */
+
+/* A name of this installation, kept in the database: two daemons of one name would push each
+ * other out of the broker for ever. */
+static char *own_client_id(struct wt_service *service)
+{
+	if (service->config->broker_client_id)
+		return strdup(service->config->broker_client_id);
+	char *kept = wt_store_get(service->store, "client_id");
+	unsigned char random[6];
+	char *made = NULL;
+	if (kept)
+		return kept;
+	if (getrandom(random, sizeof random, 0) != (ssize_t)sizeof random ||
+	    asprintf(&made, "witherd-%02x%02x%02x%02x%02x%02x", random[0], random[1], random[2],
+		     random[3], random[4], random[5]) < 0)
+		return NULL;
+	(void)wt_store_set(service->store, "client_id", made);
+	return made;
+}
+
+static void on_subscribed(void *context)
+{
+	struct wt_service *service = context;
+	json_t *filters = wt_feed_filters(service->config);
+	char *text = json_dumps(filters, JSON_COMPACT);
+	json_decref(filters);
+	char *kept = wt_store_get(service->store, "subscriptions");
+	if (text && (!kept || strcmp(kept, text) != 0)) {
+		commit_now(service, false);
+		(void)wt_store_set(service->store, "subscriptions", text);
+	}
+	free(kept);
+	free(text);
+}
+
+static bool start_feed(struct wt_service *service)
+{
+	char why[512];
+	if (!service->config->broker_host || service->setup.frozen)
+		return true;
+	char *client_id = own_client_id(service);
+	char *kept = wt_store_get(service->store, "subscriptions");
+	json_t *old = kept ? json_loads(kept, 0, NULL) : NULL;
+	size_t n = json_array_size(old);
+	const char **filters = calloc(n + 1, sizeof *filters);
+	for (size_t i = 0; filters && i < n; i++)
+		filters[i] = json_string_value(json_array_get(old, i));
+	struct wt_feed_setup setup = {.base = service->base,
+				      .config = service->config,
+				      .client_id = client_id,
+				      .old_filters = filters,
+				      .n_old_filters = filters ? n : 0,
+				      .arrived = on_arrived,
+				      .subscribed = on_subscribed,
+				      .context = service};
+	if (client_id)
+		service->feed = wt_feed_new(&setup, why, sizeof why);
+	if (!service->feed)
+		wt_log(WT_LOG_ERR, "no feed: %s", client_id ? why : "out of memory");
+	free(filters);
+	json_decref(old);
+	free(kept);
+	free(client_id);
+	return service->feed != NULL;
+}
+
+/* --- start, stop, reload ------------------------------------------------------------------- */
+
+static bool start_engine(struct wt_service *service)
+{
+	char why[512];
+	struct wt_engine_setup setup = {.config = service->config,
+					.store = service->store,
+					.frozen = service->setup.frozen,
+					.tick = run_tick,
+					.context = service};
+	service->engine = wt_engine_new(&setup);
+	if (!service->engine) {
+		wt_log(WT_LOG_ERR, "out of memory");
+		return false;
+	}
+	if (wt_engine_restore(service->engine, wt_service_now_ms(service)) != WT_STORE_OK) {
+		wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
+		return false;
+	}
+	if (service->config->record && !service->setup.frozen &&
+	    !wt_engine_record(service->engine, service->config->record, why, sizeof why)) {
+		wt_log(WT_LOG_ERR, "%s", why);
+		return false;
+	}
+	/* The first forecast is made before anybody can ask. */
+	struct wt_job *job =
+		wt_site_job(wt_engine_site(service->engine), wt_service_now_ms(service) / 1000);
+	if (job) {
+		wt_job_run(job);
+		wt_engine_adopt(service->engine, &job, 0);
+	}
+	return true;
+}
+
+/* The zone is the site's for every time that is read or written as local. */
+static void take_zone(const struct wt_config *config)
+{
+	setenv("TZ", config->timezone, 1);
+	tzset();
+}
+
+static bool same_text(const char *a, const char *b)
+{
+	return a == b || (a && b && strcmp(a, b) == 0);
+}
+
+/* What cannot change while running; NULL when nothing of it did. */
+static const char *needs_restart(const struct wt_config *old, const struct wt_config *new)
+{
+	if (!same_text(old->database, new->database))
+		return "database";
+	if (!same_text(old->socket, new->socket))
+		return "socket";
+	if (!same_text(old->socket_group, new->socket_group))
+		return "socket_group";
+	if (!same_text(old->timezone, new->timezone))
+		return "timezone";
+	return NULL;
+}
+
+static void reload_failed(struct wt_service *service, const char *sentence)
+{
+	snprintf(service->reload_fault, sizeof service->reload_fault, "%s", sentence);
+	wt_log(WT_LOG_ERR, "the configuration was not taken: %s; the old one stays", sentence);
+}
+
+/* The worker's jobs belong to the site that is given up. */
+static bool restart_worker(struct wt_service *service)
+{
+	wt_worker_free(&service->worker);
+	service->display_running = false;
+	service->worker = wt_worker_new(service->base);
+	return service->worker != NULL;
+}
+
+static void on_hup(evutil_socket_t fd, short what, void *context)
+{
+	struct wt_service *service = context;
+	struct wt_config *config = NULL;
+	char sentence[256];
+	(void)fd;
+	(void)what;
+	if (service->setup.frozen)
+		return;
+	wt_sdnotify("RELOADING=1");
+	char *errors = NULL;
+	size_t size = 0;
+	FILE *stream = open_memstream(&errors, &size);
+	int rc = stream ? wt_config_read(service->setup.config_path, stream, &config) : -1;
+	if (stream)
+		fclose(stream);
+	const char *fixed = rc == 0 ? needs_restart(service->config, config) : NULL;
+	if (rc != 0) {
+		if (errors)
+			errors[strcspn(errors, "\n")] = '\0';
+		reload_failed(service, errors ? errors : "out of memory");
+	} else if (fixed) {
+		snprintf(sentence, sizeof sentence, "a new '%s' needs a restart", fixed);
+		reload_failed(service, sentence);
+	} else if (wt_engine_commit(service->engine, true) != WT_STORE_OK) {
+		reload_failed(service, "the database does not take rows now");
+	} else {
+		struct wt_config *old = service->config;
+		service->reload_fault[0] = '\0';
+		wt_feed_free(&service->feed);
+		(void)restart_worker(service);
+		wt_engine_free(&service->engine);
+		service->config = config;
+		config = old;
+		if (!service->worker || !start_engine(service) || !start_feed(service)) {
+			service->status = 1;
+			event_base_loopbreak(service->base);
+		} else {
+			wt_log(WT_LOG_NOTICE, "the configuration was read again");
+			wt_desk_forecast_adopted(service);
+		}
+	}
+	wt_config_free(&config);
+	free(errors);
+	wt_sdnotify("READY=1");
+}
+
+static void on_stop(evutil_socket_t signal_number, short what, void *context)
+{
+	struct wt_service *service = context;
+	(void)what;
+	wt_sdnotify("STOPPING=1");
+	wt_log(WT_LOG_INFO, "stopping on %s", signal_number == SIGINT ? "SIGINT" : "SIGTERM");
+	event_base_loopbreak(service->base);
+}
+
+static void retain(struct wt_service *service, double now_s)
+{
+	struct wt_spool_facts facts;
+	bool more = false;
+	int keep_days = service->config->keep_raw_days;
+	wt_engine_spool_facts(service->engine, &facts);
+	if (keep_days < KEEP_LEAST_DAYS)
+		keep_days = KEEP_LEAST_DAYS;
+	/* Only between batches: thinning has a transaction of its own. */
+	if (service->setup.frozen || service->copy || facts.waiting > 0 ||
+	    facts.state != WT_STORE_OK)
+		return;
+	int64_t before_unix_s = wt_service_now_ms(service) / 1000 - (int64_t)keep_days * 86400;
+	if (before_unix_s > 0)
+		(void)wt_store_retain(service->store, before_unix_s, &more);
+	service->retain_at_s = now_s + (more ? 1.0 : RETAIN_EVERY_S);
+}
+
+static void on_beat(evutil_socket_t fd, short what, void *context)
+{
+	struct wt_service *service = context;
+	double now_s = wt_service_monotonic_s();
+	struct wt_spool_facts facts;
+	(void)fd;
+	(void)what;
+	if (!service->setup.frozen) {
+		if (service->feed)
+			on_arrived(service);
+		wt_engine_advance(service->engine, wt_service_now_ms(service));
+		wt_engine_spool_facts(service->engine, &facts);
+		if (facts.state != WT_STORE_OK && now_s >= service->retry_at_s)
+			commit_now(service, true);
+		else if (service->batch_since_s > 0.0 &&
+			 now_s - service->batch_since_s >= BATCH_WINDOW_S)
+			commit_now(service, false);
+		if (now_s >= service->retain_at_s)
+			retain(service, now_s);
+	}
+	wt_desk_beat(service);
+	wt_health_beat(service);
+}
+
+static bool add_signal(struct wt_service *service, int number, event_callback_fn fn,
+		       struct event **event)
+{
+	*event = evsignal_new(service->base, number, fn, service);
+	return *event && event_add(*event, NULL) == 0;
+}
+
+static bool start_loop(struct wt_service *service)
+{
+	static const struct timeval beat = {0, BEAT_US};
+	signal(SIGPIPE, SIG_IGN);
+	if (evthread_use_pthreads() != 0 || !(service->base = event_base_new()))
+		return false;
+	service->beat = event_new(service->base, -1, EV_PERSIST, on_beat, service);
+	return service->beat && event_add(service->beat, &beat) == 0 &&
+	       add_signal(service, SIGTERM, on_stop, &service->on_term) &&
+	       add_signal(service, SIGINT, on_stop, &service->on_int) &&
+	       add_signal(service, SIGHUP, on_hup, &service->on_hup);
+}
+
+static bool open_store(struct wt_service *service)
+{
+	char text[512];
+	bool set_aside = false;
+	if (wt_store_open(service->config->database, &service->store, &set_aside, text,
+			  sizeof text) != WT_STORE_OK) {
+		wt_log(WT_LOG_ERR, "%s", text);
+		return false;
+	}
+	if (set_aside) {
+		snprintf(service->set_aside, sizeof service->set_aside, "%.255s", text);
+		wt_log(WT_LOG_ERR, "%s", text);
+	}
+	return true;
+}
+
+static bool start(struct wt_service *service)
+{
+	char why[512];
+	const char *path =
+		service->setup.socket_path ? service->setup.socket_path : service->config->socket;
+	take_zone(service->config);
+	service->started_unix_s = wt_service_now_ms(service) / 1000;
+	service->since = json_object();
+	service->watchdog_us = wt_sdnotify_watchdog_us();
+	/* Signals go to the loop only: threads are made after this and inherit the mask they find, so
+	 * the loop's handlers are set first. */
+	if (!service->since || !start_loop(service)) {
+		wt_log(WT_LOG_ERR, "the event loop cannot be made");
+		return false;
+	}
+	if (!open_store(service))
+		return false;
+	service->worker = wt_worker_new(service->base);
+	if (!service->worker) {
+		wt_log(WT_LOG_ERR, "the worker thread cannot be made");
+		return false;
+	}
+	if (!start_engine(service))
+		return false;
+	service->control = wt_control_new(service->base, path, service->config->socket_group,
+					  wt_desk_request, service, why, sizeof why);
+	if (!service->control) {
+		wt_log(WT_LOG_ERR, "%s", why);
+		return false;
+	}
+	if (!start_feed(service))
+		return false;
+	wt_log(WT_LOG_INFO, "witherd %s serves %s on %s", wt_daemon_version(),
+	       service->config->database, path);
+	if (!service->config->broker_host && !service->setup.frozen)
+		wt_log(WT_LOG_NOTICE, "no [broker] in the configuration: no readings come in");
+	return true;
+}
+
+static void stop(struct wt_service *service)
+{
+	wt_desk_close(service);
+	if (service->engine && !service->setup.frozen) {
+		if (service->feed)
+			on_arrived(service);
+		if (wt_engine_commit(service->engine, true) != WT_STORE_OK) {
+			wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
+			service->status = 1;
+		} else if (service->feed)
+			wt_feed_done(service->feed);
+	}
+	wt_feed_free(&service->feed);
+	wt_control_free(&service->control);
+	wt_worker_free(&service->worker);
+	wt_engine_free(&service->engine);
+	wt_store_close(&service->store);
+	struct event *const events[] = {service->beat, service->on_term, service->on_int,
+					service->on_hup, service->copy_event};
+	for (size_t i = 0; i < sizeof events / sizeof events[0]; i++)
+		if (events[i])
+			event_free(events[i]);
+	if (service->base)
+		event_base_free(service->base);
+	json_decref(service->since);
+	wt_config_free(&service->config);
+}
+
+int wt_service_run(const struct wt_service_setup *setup, struct wt_config *config)
+{
+	struct wt_service service = {.setup = *setup, .config = config, .status = 1};
+	if (start(&service)) {
+		service.status = 0;
+		wt_sdnotify("READY=1");
+		if (event_base_dispatch(service.base) < 0)
+			service.status = 1;
+	}
+	stop(&service);
+	return service.status;
+}

@@ -1,0 +1,106 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * What the files of the running daemon share.  Nobody else includes this.
+ */
+#ifndef WT_DAEMON_SERVICE_INNER_H
+#define WT_DAEMON_SERVICE_INNER_H
+
+#include <event2/event.h>
+
+#include "daemon/control.h"
+#include "daemon/engine.h"
+#include "daemon/feed.h"
+#include "daemon/service.h"
+#include "daemon/worker.h"
+
+/* A question that waits for a forecast newer than what it was asked on. */
+struct wt_waiter {
+	struct wt_waiter *next;
+	struct wt_control_ticket *ticket;
+	char *method;
+	json_t *params;
+	uint64_t generation;
+	double until_s; /* monotonic: answered then with what there is */
+};
+
+struct wt_watcher {
+	struct wt_watcher *next;
+	struct wt_control_ticket *ticket;
+};
+
+struct wt_service {
+	struct wt_service_setup setup;
+	struct wt_config *config;
+	struct event_base *base;
+	struct event *beat, *on_term, *on_int, *on_hup, *copy_event;
+	struct wt_store *store;
+	struct wt_engine *engine;
+	struct wt_worker *worker;
+	struct wt_control *control;
+	struct wt_feed *feed; /* NULL: no broker configured, or frozen */
+	int status;
+	int64_t started_unix_s;
+	/* forecasts */
+	bool display_running;
+	struct wt_waiter *waiters;
+	struct wt_watcher *watchers;
+	/* the store */
+	double batch_since_s; /* monotonic time of the oldest row not on disk; 0: none */
+	double retry_at_s;
+	double retain_at_s;
+	/* a running backup */
+	struct wt_store_backup *copy;
+	struct wt_control_ticket *copy_ticket;
+	char *copy_path;
+	/* health */
+	json_t *since;		 /* code -> unix s at which the concern began */
+	double health_at_s;
+	double watchdog_at_s;
+	uint64_t watchdog_us;
+	char set_aside[256];	 /* a damaged database was found at start */
+	char reload_fault[256];	 /* the configuration could not be read again */
+	char status_text[128];	 /* as last told to the service manager */
+	int64_t clock_step_ms;	 /* wall minus boot clock at the last look */
+	bool clock_known;
+};
+
+/* Now, ms: the wall clock, or the frozen moment. */
+int64_t wt_service_now_ms(const struct wt_service *service);
+double wt_service_monotonic_s(void);
+
+/* --- desk.c: requests ---------------------------------------------------------------------- */
+void wt_desk_request(void *context, struct wt_control_ticket *ticket,
+		     const struct wt_rpc_request *request);
+/* Answers the waiters a new forecast serves; starts another when some are left. */
+void wt_desk_forecast_adopted(struct wt_service *service);
+/* Answers those that have waited long enough. */
+void wt_desk_beat(struct wt_service *service);
+/* Ends all open questions. */
+void wt_desk_close(struct wt_service *service);
+/* Adds what every result carries. */
+json_t *wt_desk_dress(struct wt_service *service, json_t *result);
+
+/* --- desk_store.c: questions that go to the store ------------------------------------------ */
+json_t *wt_desk_export(struct wt_service *service, const json_t *params,
+		       struct wt_refusal *refusal);
+json_t *wt_desk_review(struct wt_service *service, const json_t *params,
+		       struct wt_refusal *refusal);
+/* Takes over the ticket. */
+void wt_desk_backup(struct wt_service *service, struct wt_control_ticket **ticket,
+		    const json_t *params);
+void wt_desk_backup_cancel(struct wt_service *service);
+
+/* --- health.c ------------------------------------------------------------------------------ */
+/* What needs a person, worst first: [{"code","severity","text","since_unix_s"}]. */
+json_t *wt_health_items(struct wt_service *service);
+json_t *wt_health_report(struct wt_service *service);
+/* Logs what began and what ended since the last look; tells the service manager. */
+void wt_health_beat(struct wt_service *service);
+
+/* --- service.c ----------------------------------------------------------------------------- */
+/* Starts a forecast for the screen unless one is running. */
+void wt_service_start_display(struct wt_service *service);
+/* Something was taken in or acted on: put it on disk within the window. */
+void wt_service_took_rows(struct wt_service *service, bool at_once);
+
+#endif /* WT_DAEMON_SERVICE_INNER_H */
