@@ -25,13 +25,13 @@ enum wt_feed_state { WT_FEED_OFF, WT_FEED_CONNECTING, WT_FEED_CONNECTED, WT_FEED
 struct wt_feed_status {
 	enum wt_feed_state state;
 	int64_t since_unix_s;
-	uint64_t attempts;	/* since the connection was lost */
-	uint64_t messages;	/* received */
-	uint64_t dropped;	/* lost because too many were waiting */
-	uint64_t late;		/* acknowledged before they were on disk */
-	double callback_s;	/* for how long a callback has been waiting */
-	size_t queue;		/* messages waiting for the loop */
-	char text[256];
+	uint64_t attempts; /* since the connection was lost */
+	uint64_t messages; /* received */
+	uint64_t dropped;  /* lost because too many were waiting */
+	uint64_t late;     /* acknowledged before they were on disk */
+	double callback_s; /* for how long a callback has been waiting */
+	size_t queue;      /* messages waiting for the loop */
+	char text[300];
 };
 
 struct wt_feed_setup {
@@ -49,7 +49,12 @@ struct wt_feed_setup {
 
 /* Starts connecting and goes on trying for ever.  NULL with *why. */
 struct wt_feed *wt_feed_new(const struct wt_feed_setup *setup, char *why, size_t why_size);
-/* Disconnects (at most 2 s). */
+/* Stops receiving: disconnects in the background.  Go on taking and committing while
+ * wt_feed_wait() returns true, so that nothing is acknowledged that is not on disk. */
+void wt_feed_stop(struct wt_feed *feed);
+/* Waits up to wait_ms for a message or the end of the disconnection; false at the end. */
+bool wt_feed_wait(struct wt_feed *feed, int wait_ms);
+/* After wt_feed_stop(). */
 void wt_feed_free(struct wt_feed **feed);
 
 /* The oldest waiting message, borrowed until wt_feed_done() or the next call; *must_commit tells

@@ -45,7 +45,8 @@ static const char usage[] =
 	"       witherd --config FILE --frozen-at TIME     answers as of TIME, takes nothing in\n"
 	"       witherd --version | --help\n"
 	"TIME is RFC 3339 (2026-04-07T16:05:00Z) or unix seconds.  --debug logs more.\n"
-	"The daemon runs in the foreground, logs to standard error, stops on SIGTERM and reads its\n"
+	"The daemon runs in the foreground, logs to standard error, stops on SIGTERM and reads "
+	"its\n"
 	"configuration again on SIGHUP.\n";
 
 static int usage_fault(const char *sentence, const char *given)

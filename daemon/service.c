@@ -199,6 +199,20 @@ static bool start_feed(struct wt_service *service)
 	return service->feed != NULL;
 }
 
+/* Lets the broker go; what still arrives is taken and committed until the line is closed. */
+static void stop_feed(struct wt_service *service)
+{
+	double until_s = wt_service_monotonic_s() + 4.0;
+	if (!service->feed)
+		return;
+	wt_feed_stop(service->feed);
+	while (wt_feed_wait(service->feed, 50) && wt_service_monotonic_s() < until_s) {
+		on_arrived(service);
+		commit_now(service, false);
+	}
+	wt_feed_free(&service->feed);
+}
+
 /* --- start, stop, reload ------------------------------------------------------------------- */
 
 static bool start_engine(struct wt_service *service)
@@ -303,7 +317,7 @@ static void on_hup(evutil_socket_t fd, short what, void *context)
 	} else {
 		struct wt_config *old = service->config;
 		service->reload_fault[0] = '\0';
-		wt_feed_free(&service->feed);
+		stop_feed(service);
 		(void)restart_worker(service);
 		wt_engine_free(&service->engine);
 		service->config = config;
@@ -417,8 +431,8 @@ static bool start(struct wt_service *service)
 	service->started_unix_s = wt_service_now_ms(service) / 1000;
 	service->since = json_object();
 	service->watchdog_us = wt_sdnotify_watchdog_us();
-	/* Signals go to the loop only: threads are made after this and inherit the mask they find, so
-	 * the loop's handlers are set first. */
+	/* Signals go to the loop only: threads are made after this and inherit the mask they find,
+	 * so the loop's handlers are set first. */
 	if (!service->since || !start_loop(service)) {
 		wt_log(WT_LOG_ERR, "the event loop cannot be made");
 		return false;
@@ -450,16 +464,12 @@ static bool start(struct wt_service *service)
 static void stop(struct wt_service *service)
 {
 	wt_desk_close(service);
-	if (service->engine && !service->setup.frozen) {
-		if (service->feed)
-			on_arrived(service);
-		if (wt_engine_commit(service->engine, true) != WT_STORE_OK) {
-			wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
-			service->status = 1;
-		} else if (service->feed)
-			wt_feed_done(service->feed);
+	stop_feed(service);
+	if (service->engine && !service->setup.frozen &&
+	    wt_engine_commit(service->engine, true) != WT_STORE_OK) {
+		wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
+		service->status = 1;
 	}
-	wt_feed_free(&service->feed);
 	wt_control_free(&service->control);
 	wt_worker_free(&service->worker);
 	wt_engine_free(&service->engine);

@@ -14,7 +14,7 @@
 struct wt_service_setup {
 	const char *config_path;
 	const char *socket_path; /* NULL: the configuration's */
-	bool frozen;		 /* answers as of frozen_unix_ms, takes nothing in */
+	bool frozen;             /* answers as of frozen_unix_ms, takes nothing in */
 	int64_t frozen_unix_ms;
 };
 

@@ -53,14 +53,14 @@ struct wt_service {
 	struct wt_control_ticket *copy_ticket;
 	char *copy_path;
 	/* health */
-	json_t *since;		 /* code -> unix s at which the concern began */
+	json_t *since; /* code -> unix s at which the concern began */
 	double health_at_s;
 	double watchdog_at_s;
 	uint64_t watchdog_us;
-	char set_aside[256];	 /* a damaged database was found at start */
-	char reload_fault[256];	 /* the configuration could not be read again */
-	char status_text[128];	 /* as last told to the service manager */
-	int64_t clock_step_ms;	 /* wall minus boot clock at the last look */
+	char set_aside[256];    /* a damaged database was found at start */
+	char reload_fault[256]; /* the configuration could not be read again */
+	char status_text[128];  /* as last told to the service manager */
+	int64_t clock_step_ms;  /* wall minus boot clock at the last look */
 	bool clock_known;
 };
 

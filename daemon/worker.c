@@ -2,6 +2,7 @@
 #include "daemon/worker.h"
 
 #include <pthread.h>
+#include <signal.h>
 #include <stdlib.h>
 #include <sys/eventfd.h>
 #include <time.h>
@@ -54,6 +55,10 @@ static struct item *queue_take(struct queue *queue)
 static void *work(void *context)
 {
 	struct wt_worker *worker = context;
+	sigset_t all;
+	/* Signals are for the loop. */
+	sigfillset(&all);
+	pthread_sigmask(SIG_SETMASK, &all, NULL);
 	pthread_mutex_lock(&worker->lock);
 	while (!worker->stop) {
 		struct item *item = queue_take(&worker->todo);

@@ -1,0 +1,673 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The connection: a thread of our own makes it, renews it and speaks for us.
+ */
+#include "daemon/feed.h"
+
+#include <errno.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/eventfd.h>
+#include <unistd.h>
+
+#include "daemon/feed_inner.h"
+#include "daemon/log.h"
+
+/* A connection that held less than this does not shorten the time between attempts (our choice):
+ * two clients of one name would push each other out all day. */
+#define STEADY_S 60.0
+/* The same trouble is said again after this (our choice). */
+#define DISCONNECT_MS 1000
+
+double wt_feed_monotonic_s(void)
+{
+	struct timespec now;
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+const char *wt_feed_state_text(enum wt_feed_state state)
+{
+	static const char *const texts[] = {[WT_FEED_OFF] = "off",
+					    [WT_FEED_CONNECTING] = "connecting",
+					    [WT_FEED_CONNECTED] = "connected",
+					    [WT_FEED_REFUSED] = "refused"};
+	return texts[state];
+}
+
+static void add_filter(json_t *filters, const char *filter)
+{
+	size_t index;
+	json_t *there;
+	if (!filter)
+		return;
+	json_array_foreach(filters, index,
+			   there) if (strcmp(json_string_value(there), filter) == 0) return;
+	json_array_append_new(filters, json_string(filter));
+}
+
+json_t *wt_feed_filters(const struct wt_config *config)
+{
+	json_t *filters = json_array();
+	for (size_t i = 0; i < config->n_stations; i++) {
+		add_filter(filters, config->stations[i].rule.temp_topic);
+		add_filter(filters, config->stations[i].rule.rh_topic);
+	}
+	for (size_t i = 0; i < config->n_scales; i++)
+		add_filter(filters, config->scales[i].topic);
+	return filters;
+}
+
+/* --- state, under the lock ----------------------------------------------------------------- */
+
+static void set_state(struct wt_feed *feed, enum wt_feed_state state, const char *text)
+{
+	struct timespec now;
+	if (feed->status.state != state) {
+		clock_gettime(CLOCK_REALTIME, &now);
+		/* Refused is a way of not being connected: since counts from the loss. */
+		if (state == WT_FEED_CONNECTED || feed->status.state == WT_FEED_CONNECTED ||
+		    feed->status.since_unix_s == 0)
+			feed->status.since_unix_s = now.tv_sec;
+		feed->status.state = state;
+	}
+	snprintf(feed->status.text, sizeof feed->status.text, "%s", text);
+}
+
+static void retry_later(struct wt_feed *feed)
+{
+	double wait_s = feed->retry_s;
+	/* A fifth up or down, so that many clients do not come at once after a power cut. */
+	unsigned jitter = (unsigned)feed->status.attempts * 2654435761u + (unsigned)getpid();
+	wait_s *= 0.8 + 0.4 * (double)(jitter % 1000u) / 1000.0;
+	feed->retry_at_s = wt_feed_monotonic_s() + wait_s;
+	feed->retry_s *= 2.0;
+	if (feed->retry_s > WT_FEED_RETRY_MOST_S)
+		feed->retry_s = WT_FEED_RETRY_MOST_S;
+	feed->connecting = false;
+	feed->connected = false;
+	pthread_cond_signal(&feed->wake);
+}
+
+static void lost(struct wt_feed *feed, const char *text)
+{
+	pthread_mutex_lock(&feed->lock);
+	bool was = feed->connected;
+	if (was && wt_feed_monotonic_s() - feed->connected_at_s >= STEADY_S)
+		feed->retry_s = WT_FEED_RETRY_LEAST_S;
+	if (was)
+		feed->status.attempts = 0;
+	set_state(feed, WT_FEED_CONNECTING, text);
+	retry_later(feed);
+	bool stop = feed->stop;
+	pthread_mutex_unlock(&feed->lock);
+	if (was && !stop)
+		wt_log(WT_LOG_WARNING, "%s; trying again", text);
+}
+
+/* --- the library's callbacks --------------------------------------------------------------- */
+
+static void on_lost(void *context, char *cause)
+{
+	struct wt_feed *feed = context;
+	char text[300];
+	(void)cause;
+	snprintf(text, sizeof text, "the connection to the broker at %s was lost", feed->uri);
+	lost(feed, text);
+}
+
+/* MQTT 5: the broker says goodbye, and why. */
+static void on_disconnected(void *context, MQTTProperties *properties, enum MQTTReasonCodes reason)
+{
+	struct wt_feed *feed = context;
+	char text[300];
+	(void)properties;
+	if (reason == MQTTREASONCODE_SESSION_TAKEN_OVER)
+		snprintf(text, sizeof text,
+			 "another client took the name '%s' at the broker at %s; set client_id",
+			 feed->setup.client_id, feed->uri);
+	else
+		snprintf(text, sizeof text, "the broker at %s ended the connection (%s)", feed->uri,
+			 MQTTReasonCode_toString(reason) ? MQTTReasonCode_toString(reason) : "?");
+	lost(feed, text);
+}
+
+static void connected(struct wt_feed *feed, bool session_present)
+{
+	char text[300];
+	snprintf(text, sizeof text, "connected to the broker at %s", feed->uri);
+	pthread_mutex_lock(&feed->lock);
+	int64_t was_unix_s = feed->status.since_unix_s;
+	bool again = feed->connected_at_s > 0.0;
+	uint64_t attempts = feed->status.attempts;
+	feed->connecting = false;
+	feed->connected = true;
+	feed->just_connected = true;
+	feed->session_present = session_present;
+	feed->connected_at_s = wt_feed_monotonic_s();
+	set_state(feed, WT_FEED_CONNECTED, text);
+	int64_t now_unix_s = feed->status.since_unix_s;
+	feed->first_failure_said = false;
+	pthread_cond_signal(&feed->wake);
+	pthread_mutex_unlock(&feed->lock);
+	if (again || attempts > 1)
+		wt_log(WT_LOG_NOTICE, "%s after %lld s, %llu attempts", text,
+		       (long long)(now_unix_s - was_unix_s), (unsigned long long)attempts);
+	else
+		wt_log(WT_LOG_NOTICE, "%s", text);
+}
+
+static void on_connect_3(void *context, MQTTAsync_successData *data)
+{
+	connected(context, data && data->alt.connect.sessionPresent);
+}
+
+static void on_connect_5(void *context, MQTTAsync_successData5 *data)
+{
+	connected(context, data && data->alt.connect.sessionPresent);
+}
+
+/* Said once until a connection comes about: a broker away for a day is one line. */
+static void failed(struct wt_feed *feed, int refusal, bool version5, const char *message)
+{
+	char text[300];
+	if (refusal > 0)
+		wt_feed_refusal_text(feed, refusal, version5, text, sizeof text);
+	else
+		snprintf(text, sizeof text, "the broker at %s cannot be reached%s%s", feed->uri,
+			 message && message[0] ? ": " : "", message ? message : "");
+	pthread_mutex_lock(&feed->lock);
+	enum wt_feed_state state = refusal > 0 ? WT_FEED_REFUSED : WT_FEED_CONNECTING;
+	bool say = !feed->first_failure_said || feed->status.state != state;
+	feed->first_failure_said = true;
+	set_state(feed, state, text);
+	retry_later(feed);
+	pthread_mutex_unlock(&feed->lock);
+	if (say)
+		wt_log(WT_LOG_WARNING, "%s; trying again", text);
+}
+
+static void on_failure_3(void *context, MQTTAsync_failureData *data)
+{
+	/* Positive codes are the broker's, negative ones the library's. */
+	failed(context, data && data->code > 0 && data->code <= 5 ? data->code : 0, false,
+	       data ? data->message : NULL);
+}
+
+static void on_failure_5(void *context, MQTTAsync_failureData5 *data)
+{
+	failed(context, data && data->reasonCode >= 0x80 ? (int)data->reasonCode : 0, true,
+	       data ? data->message : NULL);
+}
+
+static void subscribed(struct wt_feed *feed)
+{
+	uint64_t one = 1;
+	pthread_mutex_lock(&feed->lock);
+	feed->told_subscribed = true;
+	pthread_mutex_unlock(&feed->lock);
+	ssize_t written = write(feed->fd, &one, sizeof one);
+	(void)written;
+}
+
+static void not_subscribed(struct wt_feed *feed, const char *filter)
+{
+	char text[300];
+	snprintf(text, sizeof text,
+		 "the broker at %s does not let us read '%.100s'; its access rules must allow it",
+		 feed->uri, filter);
+	wt_log(WT_LOG_ERR, "%s", text);
+	pthread_mutex_lock(&feed->lock);
+	set_state(feed, WT_FEED_REFUSED, text);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+static const char *filter_at(struct wt_feed *feed, size_t index)
+{
+	const char *filter = json_string_value(json_array_get(feed->filters, index));
+	return filter ? filter : "?";
+}
+
+static void on_subscribe_5(void *context, MQTTAsync_successData5 *data)
+{
+	struct wt_feed *feed = context;
+	int n = data ? data->alt.sub.reasonCodeCount : 0;
+	bool fine = true;
+	for (int i = 0; i < n; i++) {
+		enum MQTTReasonCodes code =
+			n == 1 ? data->reasonCode : data->alt.sub.reasonCodes[i];
+		if (code >= 0x80) {
+			not_subscribed(feed, filter_at(feed, (size_t)i));
+			fine = false;
+		}
+	}
+	if (fine)
+		subscribed(feed);
+}
+
+static void on_subscribe_3(void *context, MQTTAsync_successData *data)
+{
+	struct wt_feed *feed = context;
+	size_t n = json_array_size(feed->filters);
+	bool fine = true;
+	for (size_t i = 0; data && i < n; i++) {
+		int granted = n == 1 ? data->alt.qos : data->alt.qosList[i];
+		if (granted >= 0x80) {
+			not_subscribed(feed, filter_at(feed, i));
+			fine = false;
+		}
+	}
+	if (fine)
+		subscribed(feed);
+}
+
+static void on_subscribe_failed_5(void *context, MQTTAsync_failureData5 *data)
+{
+	(void)data;
+	not_subscribed(context, filter_at(context, 0));
+}
+
+static void on_subscribe_failed_3(void *context, MQTTAsync_failureData *data)
+{
+	(void)data;
+	not_subscribed(context, filter_at(context, 0));
+}
+
+static void on_closed_3(void *context, MQTTAsync_successData *data)
+{
+	struct wt_feed *feed = context;
+	(void)data;
+	pthread_mutex_lock(&feed->lock);
+	feed->connected = false;
+	pthread_cond_signal(&feed->wake);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+static void on_closed_5(void *context, MQTTAsync_successData5 *data)
+{
+	(void)data;
+	on_closed_3(context, NULL);
+}
+
+/* --- the feed's own thread: the only caller of the library --------------------------------- */
+
+static void try_connect(struct wt_feed *feed)
+{
+	MQTTAsync_connectOptions options;
+	MQTTAsync_SSLOptions ssl;
+	MQTTProperties properties = MQTTProperties_initializer;
+	char why[300];
+	bool version5 = feed->setup.config->broker_version == 5;
+	pthread_mutex_lock(&feed->lock);
+	feed->connecting = true;
+	feed->status.attempts++;
+	pthread_mutex_unlock(&feed->lock);
+	if (!wt_feed_connect_options(feed, &options, &ssl, &properties, why, sizeof why)) {
+		failed(feed, 0, version5, why);
+		return;
+	}
+	if (version5) {
+		options.onSuccess5 = on_connect_5;
+		options.onFailure5 = on_failure_5;
+	} else {
+		options.onSuccess = on_connect_3;
+		options.onFailure = on_failure_3;
+	}
+	int rc = MQTTAsync_connect(feed->client, &options);
+	MQTTProperties_free(&properties);
+	if (rc != MQTTASYNC_SUCCESS)
+		failed(feed, 0, version5, MQTTAsync_strerror(rc));
+}
+
+/* Filters of an earlier run that are not wanted any more stay with the session until given up. */
+static void give_up_old(struct wt_feed *feed)
+{
+	for (size_t i = 0; i < feed->setup.n_old_filters; i++) {
+		const char *old = feed->setup.old_filters[i];
+		bool wanted = false;
+		for (size_t k = 0; k < json_array_size(feed->filters); k++)
+			wanted |= strcmp(filter_at(feed, k), old) == 0;
+		if (!wanted)
+			(void)MQTTAsync_unsubscribe(feed->client, old, NULL);
+	}
+}
+
+static void subscribe(struct wt_feed *feed)
+{
+	size_t n = json_array_size(feed->filters);
+	MQTTAsync_responseOptions response = MQTTAsync_responseOptions_initializer;
+	char **topics = calloc(n + 1, sizeof *topics);
+	int *qos = calloc(n + 1, sizeof *qos);
+	MQTTSubscribe_options *list = calloc(n + 1, sizeof *list);
+	if (n == 0 || !topics || !qos || !list)
+		goto out;
+	give_up_old(feed);
+	for (size_t i = 0; i < n; i++) {
+		topics[i] = (char *)(uintptr_t)filter_at(feed, i);
+		qos[i] = 1;
+		list[i] = (MQTTSubscribe_options)MQTTSubscribe_options_initializer;
+		/* Stored copies only when the session did not survive; the publisher's flag kept.
+		 */
+		list[i].retainHandling = 1;
+		list[i].retainAsPublished = 1;
+	}
+	response.context = feed;
+	if (feed->setup.config->broker_version == 5) {
+		response.onSuccess5 = on_subscribe_5;
+		response.onFailure5 = on_subscribe_failed_5;
+		response.subscribeOptions = list[0];
+		response.subscribeOptionsCount = (int)n;
+		response.subscribeOptionsList = list;
+	} else {
+		response.onSuccess = on_subscribe_3;
+		response.onFailure = on_subscribe_failed_3;
+	}
+	int rc = MQTTAsync_subscribeMany(feed->client, (int)n, topics, qos, &response);
+	if (rc != MQTTASYNC_SUCCESS)
+		wt_log(WT_LOG_WARNING, "subscribing failed: %s", MQTTAsync_strerror(rc));
+out:
+	free(topics);
+	free(qos);
+	free(list);
+}
+
+/* Sends what is due; what cannot go now stays for later. */
+static void send_due(struct wt_feed *feed)
+{
+	pthread_mutex_lock(&feed->lock);
+	json_t *due = feed->to_send;
+	feed->to_send = json_object();
+	pthread_mutex_unlock(&feed->lock);
+	const char *topic;
+	json_t *payload;
+	json_object_foreach(due, topic, payload)
+	{
+		MQTTAsync_message message = MQTTAsync_message_initializer;
+		const char *text = json_string_value(payload);
+		message.payload = (void *)(uintptr_t)text;
+		message.payloadlen = (int)strlen(text);
+		message.qos = 1;
+		message.retained = 1;
+		int rc = MQTTAsync_sendMessage(feed->client, topic, &message, NULL);
+		pthread_mutex_lock(&feed->lock);
+		if (rc == MQTTASYNC_SUCCESS)
+			json_object_set(feed->sent, topic, payload);
+		else if (!json_object_get(feed->to_send, topic))
+			json_object_set(feed->to_send, topic, payload);
+		pthread_mutex_unlock(&feed->lock);
+	}
+	json_decref(due);
+}
+
+/* A broker that lost its store gets again what it should keep. */
+static void send_all_again(struct wt_feed *feed)
+{
+	pthread_mutex_lock(&feed->lock);
+	json_object_update_missing(feed->to_send, feed->sent);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+static void say_goodbye(struct wt_feed *feed)
+{
+	MQTTAsync_disconnectOptions options = MQTTAsync_disconnectOptions_initializer;
+	MQTTAsync_disconnectOptions options5 = MQTTAsync_disconnectOptions_initializer5;
+	MQTTProperties properties = MQTTProperties_initializer;
+	MQTTProperty property;
+	struct timespec end;
+	bool version5 = feed->setup.config->broker_version == 5;
+	options.timeout = options5.timeout = DISCONNECT_MS;
+	options.context = options5.context = feed;
+	options.onSuccess = on_closed_3;
+	options5.onSuccess5 = on_closed_5;
+	/* The session is to outlive us. */
+	property.identifier = MQTTPROPERTY_CODE_SESSION_EXPIRY_INTERVAL;
+	property.value.integer4 = 7 * 24 * 3600;
+	MQTTProperties_add(&properties, &property);
+	options5.properties = properties;
+	if (MQTTAsync_disconnect(feed->client, version5 ? &options5 : &options) ==
+	    MQTTASYNC_SUCCESS) {
+		clock_gettime(CLOCK_MONOTONIC, &end);
+		end.tv_sec += 2;
+		pthread_mutex_lock(&feed->lock);
+		while (feed->connected)
+			if (pthread_cond_timedwait(&feed->wake, &feed->lock, &end) == ETIMEDOUT)
+				break;
+		pthread_mutex_unlock(&feed->lock);
+	}
+	MQTTProperties_free(&properties);
+}
+
+static void one_turn(struct wt_feed *feed)
+{
+	pthread_mutex_lock(&feed->lock);
+	bool begin = feed->just_connected;
+	bool session_present = feed->session_present;
+	bool connect_now =
+		!feed->connected && !feed->connecting && wt_feed_monotonic_s() >= feed->retry_at_s;
+	bool send = feed->connected && json_object_size(feed->to_send) > 0;
+	feed->just_connected = false;
+	if (!begin && !connect_now && !send && !feed->stop) {
+		struct timespec end;
+		double until_s = feed->connected || feed->connecting ? wt_feed_monotonic_s() + 5.0
+								     : feed->retry_at_s;
+		end.tv_sec = (time_t)until_s;
+		end.tv_nsec = (long)((until_s - (double)end.tv_sec) * 1e9);
+		pthread_cond_timedwait(&feed->wake, &feed->lock, &end);
+	}
+	pthread_mutex_unlock(&feed->lock);
+	if (begin) {
+		subscribe(feed);
+		if (!session_present)
+			send_all_again(feed);
+	}
+	if (connect_now)
+		try_connect(feed);
+	if (send)
+		send_due(feed);
+}
+
+static void *run(void *context)
+{
+	struct wt_feed *feed = context;
+	sigset_t all;
+	/* Signals are for the loop; the library's threads inherit this. */
+	sigfillset(&all);
+	pthread_sigmask(SIG_SETMASK, &all, NULL);
+	for (;;) {
+		pthread_mutex_lock(&feed->lock);
+		bool stop = feed->stop, is_connected = feed->connected;
+		pthread_mutex_unlock(&feed->lock);
+		if (stop) {
+			if (is_connected)
+				say_goodbye(feed);
+			break;
+		}
+		one_turn(feed);
+	}
+	MQTTAsync_destroy(&feed->client);
+	pthread_mutex_lock(&feed->lock);
+	feed->closed = true;
+	pthread_cond_broadcast(&feed->moved);
+	pthread_mutex_unlock(&feed->lock);
+	return NULL;
+}
+
+/* --- from the loop ------------------------------------------------------------------------- */
+
+static void on_wake(evutil_socket_t fd, short what, void *context)
+{
+	struct wt_feed *feed = context;
+	uint64_t count;
+	(void)what;
+	ssize_t got = read(fd, &count, sizeof count);
+	(void)got;
+	pthread_mutex_lock(&feed->lock);
+	bool told = feed->told_subscribed;
+	feed->told_subscribed = false;
+	pthread_mutex_unlock(&feed->lock);
+	feed->setup.arrived(feed->setup.context);
+	if (told)
+		feed->setup.subscribed(feed->setup.context);
+	/* What one turn left is for the next. */
+	pthread_mutex_lock(&feed->lock);
+	bool more = feed->n_queue > 0;
+	pthread_mutex_unlock(&feed->lock);
+	if (more)
+		event_active(feed->event, EV_READ, 0);
+}
+
+void wt_feed_publish(struct wt_feed *feed, const char *topic, const char *payload)
+{
+	pthread_mutex_lock(&feed->lock);
+	json_object_set_new(feed->to_send, topic, json_string(payload));
+	pthread_cond_signal(&feed->wake);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+void wt_feed_status(struct wt_feed *feed, struct wt_feed_status *out)
+{
+	struct timespec now;
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	pthread_mutex_lock(&feed->lock);
+	*out = feed->status;
+	out->queue = feed->n_queue;
+	out->callback_s = feed->waiting_since.tv_sec == 0
+				  ? 0.0
+				  : (double)(now.tv_sec - feed->waiting_since.tv_sec);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+static bool make_client(struct wt_feed *feed, char *why, size_t why_size)
+{
+	const struct wt_config *config = feed->setup.config;
+	MQTTAsync_createOptions options = MQTTAsync_createOptions_initializer;
+	if (config->broker_version == 5)
+		options = (MQTTAsync_createOptions)MQTTAsync_createOptions_initializer5;
+	else
+		options.MQTTVersion = MQTTVERSION_3_1_1;
+	bool six = strchr(config->broker_host, ':') != NULL;
+	if (asprintf(&feed->uri, "%s://%s%s%s:%d", config->broker_tls ? "ssl" : "tcp",
+		     six ? "[" : "", config->broker_host, six ? "]" : "",
+		     config->broker_port) < 0) {
+		feed->uri = NULL;
+		snprintf(why, why_size, "out of memory");
+		return false;
+	}
+	/* Nothing is kept by the library: the broker's session and our own commit are. */
+	int rc = MQTTAsync_createWithOptions(&feed->client, feed->uri, feed->setup.client_id,
+					     MQTTCLIENT_PERSISTENCE_NONE, NULL, &options);
+	if (rc == MQTTASYNC_SUCCESS)
+		rc = MQTTAsync_setCallbacks(feed->client, feed, on_lost, wt_feed_on_message, NULL);
+	if (rc == MQTTASYNC_SUCCESS && config->broker_version == 5)
+		rc = MQTTAsync_setDisconnected(feed->client, feed, on_disconnected);
+	if (rc != MQTTASYNC_SUCCESS)
+		snprintf(why, why_size, "%s: %s", feed->uri, MQTTAsync_strerror(rc));
+	return rc == MQTTASYNC_SUCCESS;
+}
+
+static char **copy_filters(const struct wt_feed_setup *setup)
+{
+	char **copy = calloc(setup->n_old_filters + 1, sizeof *copy);
+	for (size_t i = 0; copy && i < setup->n_old_filters; i++)
+		copy[i] = strdup(setup->old_filters[i] ? setup->old_filters[i] : "");
+	return copy;
+}
+
+static void release(struct wt_feed *feed)
+{
+	if (feed->event)
+		event_free(feed->event);
+	if (feed->fd >= 0)
+		close(feed->fd);
+	wt_feed_drop_queue(feed);
+	char **old = (char **)(uintptr_t)feed->setup.old_filters;
+	for (size_t i = 0; old && i < feed->setup.n_old_filters; i++)
+		free(old[i]);
+	free(old);
+	free((char *)(uintptr_t)feed->setup.client_id);
+	json_decref(feed->to_send);
+	json_decref(feed->sent);
+	json_decref(feed->filters);
+	free(feed->uri);
+	free(feed->password);
+	pthread_cond_destroy(&feed->wake);
+	pthread_cond_destroy(&feed->moved);
+	pthread_mutex_destroy(&feed->lock);
+	free(feed);
+}
+
+static void init_locks(struct wt_feed *feed)
+{
+	pthread_condattr_t attributes;
+	pthread_condattr_init(&attributes);
+	pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+	pthread_cond_init(&feed->wake, &attributes);
+	pthread_cond_init(&feed->moved, &attributes);
+	pthread_condattr_destroy(&attributes);
+	pthread_mutex_init(&feed->lock, NULL);
+}
+
+struct wt_feed *wt_feed_new(const struct wt_feed_setup *setup, char *why, size_t why_size)
+{
+	struct wt_feed *feed = calloc(1, sizeof *feed);
+	snprintf(why, why_size, "out of memory");
+	if (!feed)
+		return NULL;
+	init_locks(feed);
+	feed->setup = *setup;
+	feed->setup.client_id = strdup(setup->client_id);
+	feed->setup.old_filters = (const char *const *)copy_filters(setup);
+	feed->last = &feed->first;
+	feed->retry_s = WT_FEED_RETRY_LEAST_S;
+	feed->to_send = json_object();
+	feed->sent = json_object();
+	feed->filters = wt_feed_filters(setup->config);
+	feed->fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
+	if (feed->fd >= 0)
+		feed->event = event_new(setup->base, feed->fd, EV_READ | EV_PERSIST, on_wake, feed);
+	if (!feed->setup.client_id || !feed->setup.old_filters || !feed->to_send || !feed->sent ||
+	    !feed->filters || !feed->event || event_add(feed->event, NULL) != 0)
+		goto failed;
+	if (!make_client(feed, why, why_size))
+		goto failed;
+	set_state(feed, WT_FEED_CONNECTING, "connecting to the broker");
+	if (pthread_create(&feed->thread, NULL, run, feed) != 0) {
+		snprintf(why, why_size, "the feed's thread cannot be made");
+		MQTTAsync_destroy(&feed->client);
+		goto failed;
+	}
+	return feed;
+failed:
+	release(feed);
+	return NULL;
+}
+
+void wt_feed_stop(struct wt_feed *feed)
+{
+	pthread_mutex_lock(&feed->lock);
+	feed->stop = true;
+	pthread_cond_signal(&feed->wake);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+void wt_feed_free(struct wt_feed **address)
+{
+	struct wt_feed *feed = *address;
+	if (!feed)
+		return;
+	*address = NULL;
+	pthread_mutex_lock(&feed->lock);
+	bool closed = feed->closed;
+	pthread_mutex_unlock(&feed->lock);
+	if (!closed) {
+		/* A callback still waits for a disk that takes nothing.  It must not return, since
+		 * that would acknowledge its message; its memory is left to it. */
+		pthread_detach(feed->thread);
+		event_del(feed->event);
+		return;
+	}
+	pthread_join(feed->thread, NULL);
+	release(feed);
+}

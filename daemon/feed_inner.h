@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * What the files of the feed share.  Nobody else includes this.
+ */
+#ifndef WT_DAEMON_FEED_INNER_H
+#define WT_DAEMON_FEED_INNER_H
+
+#include <MQTTAsync.h>
+#include <pthread.h>
+#include <time.h>
+
+#include "daemon/feed.h"
+
+/* Our choices. */
+#define WT_FEED_KEEPALIVE_S 30
+/* A callback stops the keep-alive while it waits: well below it. */
+#define WT_FEED_PATIENCE_S (WT_FEED_KEEPALIVE_S / 3)
+#define WT_FEED_QUEUE_MAX 20000
+#define WT_FEED_QUEUE_BYTES (INT64_C(32) * 1024 * 1024)
+#define WT_FEED_RETRY_LEAST_S 1.0
+#define WT_FEED_RETRY_MOST_S 30.0
+
+struct wt_feed_item {
+	struct wt_feed_item *next;
+	uint64_t number;
+	bool waits; /* its callback waits for the disk */
+	bool retained, resent;
+	int64_t received_unix_ms;
+	int64_t packet;
+	size_t length;
+	char *topic;
+	char *payload;
+};
+
+struct wt_feed {
+	struct wt_feed_setup setup;
+	MQTTAsync client;
+	pthread_t thread;
+	pthread_mutex_t lock; /* never held while the library is called */
+	pthread_cond_t wake;  /* the feed's thread: something to do */
+	pthread_cond_t moved; /* callbacks and waits: the queue or what is on disk moved */
+	int fd;
+	struct event *event;
+	/* the queue */
+	struct wt_feed_item *first, **last, *lent;
+	size_t n_queue;
+	int64_t queue_bytes;
+	uint64_t n_arrived, n_taken, n_done;
+	struct timespec waiting_since; /* tv_sec 0: no callback waits */
+	/* the connection, as the library's threads report it */
+	bool stop, closed;
+	bool connecting;
+	bool connected;
+	bool just_connected, session_present;
+	bool just_subscribed;
+	bool told_subscribed; /* to be told on the loop */
+	double retry_at_s, retry_s;
+	double connected_at_s;
+	bool first_failure_said;
+	struct wt_feed_status status;
+	/* what is published: topic -> payload */
+	json_t *to_send, *sent;
+	char *uri;
+	json_t *filters;
+	char *password;
+};
+
+double wt_feed_monotonic_s(void);
+/* MQTTAsync_messageArrived: see there. */
+int wt_feed_on_message(void *context, char *topic, int topic_length, MQTTAsync_message *message);
+void wt_feed_drop_queue(struct wt_feed *feed);
+/* Fills the options of a connection attempt; false with why.  *ssl and *properties are the
+ * caller's; the properties are to be freed after use. */
+bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *options,
+			     MQTTAsync_SSLOptions *ssl, MQTTProperties *properties, char *why,
+			     size_t why_size);
+/* A refusal of the broker in words. */
+void wt_feed_refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
+			  size_t size);
+
+#endif /* WT_DAEMON_FEED_INNER_H */

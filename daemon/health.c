@@ -1,0 +1,259 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * What is wrong, in words: for `wither health`, the log and the service manager.
+ */
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/log.h"
+#include "daemon/sdnotify.h"
+#include "daemon/service_inner.h"
+#include "daemon/version.h"
+
+/* Bounds, our choice. */
+#define LOOK_EVERY_S 5.0
+#define LEAST_FREE_BYTES (INT64_C(100) * 1024 * 1024)
+#define BROKER_PATIENCE_S 60
+#define WORKER_PATIENCE_S 60.0
+#define CALLBACK_PATIENCE_S 60.0
+/* Before this no clock of a working machine can be (2025-01-01). */
+#define CLOCK_FLOOR_UNIX_MS INT64_C(1735689600000)
+
+static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
+	__attribute__((format(printf, 4, 5)));
+
+static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
+{
+	char text[600];
+	va_list arguments;
+	va_start(arguments, format);
+	vsnprintf(text, sizeof text, format, arguments);
+	va_end(arguments);
+	json_array_append_new(items, json_pack("{s:s,s:s,s:s,s:b}", "code", code, "severity",
+					       severity, "text", text, "daemon", 1));
+}
+
+static void store_items(struct wt_service *service, json_t *items)
+{
+	struct wt_spool_facts spool;
+	struct wt_store_facts store;
+	wt_engine_spool_facts(service->engine, &spool);
+	wt_store_facts(service->store, &store);
+	if (spool.state == WT_STORE_DAMAGED)
+		add(items, "store_damaged", "err",
+		    "the database is damaged (%s); restart witherd: it sets the file aside and "
+		    "begins "
+		    "a fresh one",
+		    wt_store_error(service->store));
+	else if (spool.state != WT_STORE_OK)
+		add(items, "store_busy", "err",
+		    "nothing can be written: %s; %zu rows wait in memory and acts are refused",
+		    wt_store_error(service->store), spool.waiting);
+	if (spool.dropped)
+		add(items, "rows_dropped", "err",
+		    "%llu rows were lost: the database took none for too long",
+		    (unsigned long long)spool.dropped);
+	if (store.free_bytes >= 0 && store.free_bytes < LEAST_FREE_BYTES)
+		add(items, "disk_low", "warning", "only %lld MB are free where the database lies",
+		    (long long)(store.free_bytes / 1000000));
+	if (service->set_aside[0])
+		add(items, "set_aside", "err", "%s", service->set_aside);
+}
+
+static void feed_items(struct wt_service *service, json_t *items)
+{
+	struct wt_feed_status feed;
+	if (service->setup.frozen)
+		return;
+	if (!service->feed) {
+		add(items, "no_broker", "warning", "no broker is configured: no readings come in");
+		return;
+	}
+	wt_feed_status(service->feed, &feed);
+	int64_t away_s = wt_service_now_ms(service) / 1000 - feed.since_unix_s;
+	if (feed.state == WT_FEED_REFUSED)
+		add(items, "broker_refused", "err", "%s", feed.text);
+	else if (feed.state == WT_FEED_CONNECTING && away_s >= BROKER_PATIENCE_S)
+		add(items, "broker_lost", "err", "%s", feed.text);
+	else if (feed.state == WT_FEED_CONNECTING)
+		add(items, "broker_connecting", "notice", "%s", feed.text);
+	if (feed.dropped)
+		add(items, "messages_dropped", "err", "%llu messages were lost: too many waited",
+		    (unsigned long long)feed.dropped);
+	if (feed.callback_s > CALLBACK_PATIENCE_S)
+		add(items, "feed_stuck", "err", "the feed has been waiting for the disk for %.0f s",
+		    feed.callback_s);
+}
+
+/* Worst first; within a severity in the order found. */
+static json_t *sorted(json_t *items)
+{
+	static const char *const order[] = {"err", "warning", "notice"};
+	json_t *out = json_array(), *item;
+	size_t index;
+	for (size_t i = 0; i < 3; i++)
+		json_array_foreach(
+			items, index,
+			item) if (strcmp(json_string_value(json_object_get(item, "severity")),
+					 order[i]) == 0) json_array_append(out, item);
+	json_decref(items);
+	return out;
+}
+
+json_t *wt_health_items(struct wt_service *service)
+{
+	int64_t now_ms = wt_service_now_ms(service);
+	json_t *items = json_array(), *item;
+	json_t *seen = wt_site_concerns(wt_engine_site(service->engine), now_ms / 1000);
+	size_t index;
+	double running_s = wt_worker_running_s(service->worker);
+	store_items(service, items);
+	feed_items(service, items);
+	if (now_ms < CLOCK_FLOOR_UNIX_MS && !service->setup.frozen)
+		add(items, "clock_unset", "err",
+		    "the clock of this machine is not set: it says a time before 2025");
+	if (running_s > WORKER_PATIENCE_S)
+		add(items, "worker_stuck", "err", "a forecast has been running for %.0f s",
+		    running_s);
+	if (service->reload_fault[0])
+		add(items, "configuration", "warning",
+		    "the configuration was not taken at the last reload: %s",
+		    service->reload_fault);
+	json_array_extend(items, seen);
+	json_decref(seen);
+	items = sorted(items);
+	json_array_foreach(items, index, item)
+	{
+		const char *code = json_string_value(json_object_get(item, "code"));
+		json_t *since = json_object_get(service->since, code);
+		json_object_set_new(item, "since_unix_s",
+				    since ? json_integer(json_integer_value(
+						    json_object_get(since, "since_unix_s")))
+					  : json_integer(now_ms / 1000));
+	}
+	return items;
+}
+
+static json_t *facts(struct wt_service *service)
+{
+	struct wt_store_facts store;
+	struct wt_spool_facts spool;
+	struct wt_feed_status feed = {.state = WT_FEED_OFF};
+	struct wt_site *site = wt_engine_site(service->engine);
+	int64_t now_unix_s = wt_service_now_ms(service) / 1000;
+	int64_t issued_unix_s = wt_site_forecast_unix_s(site);
+	size_t open = 0, index;
+	json_t *loads = wt_site_loads_rows(site), *load;
+	json_array_foreach(loads, index,
+			   load) if (json_is_null(json_object_get(load, "fixed_unix_s"))) open++;
+	json_decref(loads);
+	wt_store_facts(service->store, &store);
+	wt_engine_spool_facts(service->engine, &spool);
+	if (service->feed)
+		wt_feed_status(service->feed, &feed);
+	return json_pack("{s:s,s:I,s:I,s:I,s:I,s:I,s:o,s:I,s:s,s:b}", "version",
+			 wt_daemon_version(), "started_unix_s", (json_int_t)service->started_unix_s,
+			 "database_bytes", (json_int_t)store.database_bytes, "free_bytes",
+			 (json_int_t)store.free_bytes, "readings", (json_int_t)store.readings,
+			 "loads_open", (json_int_t)open, "forecast_age_s",
+			 issued_unix_s ? json_integer(now_unix_s - issued_unix_s) : json_null(),
+			 "queue", (json_int_t)(spool.waiting + feed.queue), "broker",
+			 wt_feed_state_text(feed.state), "frozen", (int)service->setup.frozen);
+}
+
+json_t *wt_health_report(struct wt_service *service)
+{
+	json_t *items = wt_health_items(service), *item;
+	bool fine = true;
+	size_t index;
+	json_array_foreach(items, index, item)
+	{
+		fine = fine &&
+		       strcmp(json_string_value(json_object_get(item, "severity")), "notice") == 0;
+		json_object_del(item, "daemon");
+	}
+	return json_pack("{s:b,s:o,s:o}", "ok", (int)fine, "items", items, "facts", facts(service));
+}
+
+static enum wt_log_level level_of(const char *severity)
+{
+	return strcmp(severity, "err") == 0       ? WT_LOG_ERR
+	       : strcmp(severity, "warning") == 0 ? WT_LOG_WARNING
+						  : WT_LOG_NOTICE;
+}
+
+/* Remembers what is wrong now, says what is new and what has ended. */
+static void note_changes(struct wt_service *service, json_t *items)
+{
+	json_t *now = json_object(), *item, *was;
+	const char *code;
+	size_t index;
+	json_array_foreach(items, index, item)
+	{
+		code = json_string_value(json_object_get(item, "code"));
+		const char *severity = json_string_value(json_object_get(item, "severity"));
+		if (!json_object_get(service->since, code) && !json_object_get(now, code))
+			wt_log(level_of(severity), "%s",
+			       json_string_value(json_object_get(item, "text")));
+		json_object_set(now, code, item);
+	}
+	json_object_foreach(service->since, code, was)
+	{
+		if (!json_object_get(now, code))
+			wt_log(WT_LOG_NOTICE, "over after %lld s: %s",
+			       (long long)(wt_service_now_ms(service) / 1000 -
+					   json_integer_value(
+						   json_object_get(was, "since_unix_s"))),
+			       json_string_value(json_object_get(was, "text")));
+	}
+	json_decref(service->since);
+	service->since = now;
+}
+
+static void tell_manager(struct wt_service *service, json_t *items)
+{
+	char text[sizeof service->status_text];
+	const json_t *worst = json_array_get(items, 0);
+	struct wt_store_facts store;
+	wt_store_facts(service->store, &store);
+	if (worst)
+		snprintf(text, sizeof text, "STATUS=%.110s",
+			 json_string_value(json_object_get(worst, "text")));
+	else
+		snprintf(text, sizeof text, "STATUS=well: %lld readings",
+			 (long long)store.readings);
+	text[strcspn(text, "\n")] = '\0';
+	if (strcmp(text, service->status_text) != 0) {
+		memcpy(service->status_text, text, sizeof text);
+		wt_sdnotify(text);
+	}
+}
+
+/* The dog is fed from the loop, and only while the worker and the feed move. */
+static void feed_watchdog(struct wt_service *service, double now_s)
+{
+	struct wt_feed_status feed = {0};
+	if (service->watchdog_us == 0 || now_s < service->watchdog_at_s)
+		return;
+	if (service->feed)
+		wt_feed_status(service->feed, &feed);
+	if (wt_worker_running_s(service->worker) < WORKER_PATIENCE_S &&
+	    feed.callback_s < CALLBACK_PATIENCE_S)
+		wt_sdnotify("WATCHDOG=1");
+	service->watchdog_at_s = now_s + 1e-6 * (double)service->watchdog_us;
+}
+
+void wt_health_beat(struct wt_service *service)
+{
+	double now_s = wt_service_monotonic_s();
+	feed_watchdog(service, now_s);
+	if (now_s < service->health_at_s)
+		return;
+	service->health_at_s = now_s + LOOK_EVERY_S;
+	json_t *items = wt_health_items(service);
+	note_changes(service, items);
+	tell_manager(service, items);
+	json_decref(items);
+}
