@@ -17,7 +17,7 @@ static void print_spread(struct wt_page *page, const json_t *params, const json_
 {
 	char kg[WT_SAY_SIZE], area[WT_SAY_SIZE], density[WT_SAY_SIZE];
 	const char *origin = wt_doc_text(load, "origin");
-	double mass_kg = wt_doc_number(params, "kg"), area_m2 = wt_doc_number(params, "area");
+	double mass_kg = wt_doc_number(params, "kg"), area_m2 = wt_doc_number(params, "area_m2");
 
 	if (!origin)
 		origin = wt_doc_text(params, "origin");
@@ -52,18 +52,27 @@ static void print_params(struct wt_page *page, const json_t *params)
 	static const struct {
 		const char *key, *label, *unit;
 	} shown[] = {
-		{"kg", N_("weight"), " kg"},     {"sample-fresh", N_("was"), " kg"},
-		{"step", N_("feels"), ""},       {"area", N_("on"), " m²"},
-		{"fan", N_("fan"), ""},          {"part", N_("fired"), " kg"},
-		{"minutes", N_("minutes"), ""},  {"made", N_("made"), " kg"},
-		{"yellow", N_("yellow"), " kg"}, {"why", N_("why"), ""},
-		{"style", N_("style"), ""},      {"ready-from", N_("ready from"), "%"},
-		{"station", N_("station"), ""},  {"salt", N_("salt"), ""},
-		{"rh", N_("should be"), "%"},
+		{"kg", N_("weight"), " kg"},
+		{"sample_fresh_kg", N_("was"), " kg"},
+		{"step", N_("feels"), ""},
+		{"area_m2", N_("on"), " m²"},
+		{"part_kg", N_("fired"), " kg"},
+		{"minutes", N_("minutes"), ""},
+		{"made_kg", N_("made"), " kg"},
+		{"yellow_kg", N_("yellow"), " kg"},
+		{"why", N_("why"), ""},
+		{"style", N_("style"), ""},
+		{"ready_from_loss_pct", N_("ready from"), "%"},
+		{"station", N_("station"), ""},
+		{"salt", N_("salt"), ""},
+		{"rh_pct", N_("shows"), "%"},
 	};
 
 	for (size_t i = 0; i < sizeof shown / sizeof *shown; i++)
 		print_param(page, _(shown[i].label), params, shown[i].key, shown[i].unit);
+	if (json_is_boolean(json_object_get(params, "fan")))
+		wt_page_fact(page, 10, _("fan"), "%s",
+			     wt_doc_true(params, "fan") ? _("on") : _("off"));
 }
 
 static void print_outlook_of(struct wt_page *page, const json_t *load, double now)
@@ -85,24 +94,6 @@ static void print_outlook_of(struct wt_page *page, const json_t *load, double no
 		wt_page_fact(page, 10, _("call"), "%s", wt_say_word(call));
 }
 
-static const char *done_word(const char *verb)
-{
-	static const struct {
-		const char *verb, *word;
-	} done[] = {
-		{"spread", N_("spread")},   {"weigh", N_("weighed")},
-		{"feel", N_("felt")},       {"turn", N_("turned")},
-		{"fix", N_("fixed")},       {"yield", N_("yield noted")},
-		{"drop", N_("given up")},   {"style", N_("style set")},
-		{"salt", N_("salt check")}, {"undo", N_("taken back")},
-	};
-
-	for (size_t i = 0; verb && i < sizeof done / sizeof *done; i++)
-		if (strcmp(done[i].verb, verb) == 0)
-			return _(done[i].word);
-	return verb ? verb : "-";
-}
-
 static void print_undone(struct wt_page *page, const json_t *undone, double now)
 {
 	char when[WT_WHEN_SIZE];
@@ -111,10 +102,10 @@ static void print_undone(struct wt_page *page, const json_t *undone, double now)
 	wt_when_clock(when, wt_doc_number(undone, "at_unix_s"), now);
 	if (load > 0)
 		wt_page_textf(page, WT_MARK_HEAD, 2, _("Taken back: load %lld, %s, %s."), load,
-			      done_word(wt_doc_text(undone, "verb")), when);
+			      wt_say_done(wt_doc_text(undone, "verb")), when);
 	else
 		wt_page_textf(page, WT_MARK_HEAD, 2, _("Taken back: %s, %s."),
-			      done_word(wt_doc_text(undone, "verb")), when);
+			      wt_say_done(wt_doc_text(undone, "verb")), when);
 }
 
 void wt_print_act(struct wt_page *page, const json_t *result)
@@ -133,9 +124,9 @@ void wt_print_act(struct wt_page *page, const json_t *result)
 		wt_when_clock(when, wt_doc_number(act, "at_unix_s"), now);
 		if (number > 0)
 			wt_page_row(page, WT_MARK_HEAD, _("Load %lld: %s, %s"), number,
-				    done_word(verb), when);
+				    wt_say_done(verb), when);
 		else
-			wt_page_row(page, WT_MARK_HEAD, "%s, %s", done_word(verb), when);
+			wt_page_row(page, WT_MARK_HEAD, "%s, %s", wt_say_done(verb), when);
 		if (verb && strcmp(verb, "spread") == 0)
 			print_spread(page, params, load);
 		else

@@ -51,11 +51,11 @@ static void print_call(struct wt_page *page, const json_t *load)
 	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(call));
 	wt_page_cellf(page, WT_MARK_NONE, 0, _(", %s sure"), chance);
 	wt_page_end(page);
-	if (why || reason)
-		wt_page_fact(page, LOAD_LABEL, _("because"), "%s",
-			     reason && wt_say_code(reason) != wt_doc_text(reason, "code")
-				     ? wt_say_code(reason)
-				     : (why ? why : "-"));
+	/* The daemon's sentence says more; it is English. */
+	if (why && !wt_tongue_foreign())
+		wt_page_fact(page, LOAD_LABEL, _("because"), "%s", why);
+	else if (reason)
+		wt_page_fact(page, LOAD_LABEL, _("because"), "%s", wt_say_reason(reason));
 }
 
 static void print_forecast(struct wt_page *page, const json_t *load, double now)
@@ -125,14 +125,33 @@ static double plot_end(const json_t *load, const struct curve *curve, double now
 	return fmin(end, curve->at_unix_s[curve->n - 1]);
 }
 
-static void mark_weighings(struct wt_plot *plot, const json_t *load)
+/* Loss that a weighing showed: what it was expected to weigh stands at the middle of the curve. */
+static double loss_seen_pct(const json_t *act, const struct curve *curve)
+{
+	const json_t *params = wt_doc_object(act, "params");
+	double fresh_kg = wt_doc_number(params, "sample_fresh_kg");
+	double seen = wt_doc_number(params, "kg"), expected = wt_doc_number(act, "expected");
+	double middle_pct =
+		wt_plot_at(curve->n, curve->at_unix_s, curve->p50, wt_doc_number(act, "at_unix_s"));
+
+	if (isfinite(fresh_kg))
+		seen /= fresh_kg;
+	return expected > 0 ? 100.0 - (100.0 - middle_pct) * seen / expected : NAN;
+}
+
+static void mark_weighings(struct wt_plot *plot, const json_t *load, const struct curve *curve)
 {
 	size_t i;
 	json_t *act;
 
-	json_array_foreach(wt_doc_list(load, "acts"), i, act) if (!wt_doc_true(act, "undone"))
-		wt_plot_point(plot, wt_doc_number(act, "at_unix_s"),
-			      wt_doc_number(act, "loss_pct"));
+	json_array_foreach(wt_doc_list(load, "acts"), i, act)
+	{
+		const char *verb = wt_doc_text(act, "verb");
+
+		if (verb && strcmp(verb, "weigh") == 0 && !wt_doc_true(act, "undone"))
+			wt_plot_point(plot, wt_doc_number(act, "at_unix_s"),
+				      loss_seen_pct(act, curve));
+	}
 }
 
 static void print_curve(struct wt_page *page, const json_t *load, double now)
@@ -155,7 +174,7 @@ static void print_curve(struct wt_page *page, const json_t *load, double now)
 		wt_plot_now(plot, now);
 		wt_plot_band(plot, curve.n, curve.at_unix_s, curve.p10, curve.p90);
 		wt_plot_line(plot, curve.n, curve.at_unix_s, curve.p50);
-		mark_weighings(plot, load);
+		mark_weighings(plot, load, &curve);
 		wt_plot_print(plot, page, 0, true);
 	}
 	wt_plot_free(&plot);
@@ -172,13 +191,14 @@ static void print_acts(struct wt_page *page, const json_t *acts, double now)
 	json_array_foreach(acts, i, act)
 	{
 		char when[WT_WHEN_SIZE];
-		const char *text = wt_doc_text(act, "text"), *verb = wt_doc_text(act, "verb");
+		char text[WT_SAY_SIZE];
 
 		wt_when_clock(when, wt_doc_number(act, "at_unix_s"), now);
+		wt_say_act(text, act);
 		wt_page_cell(page, WT_MARK_NONE, LOAD_LABEL, when);
 		wt_page_gap(page, 1);
 		wt_page_textf(page, wt_doc_true(act, "undone") ? WT_MARK_FAINT : WT_MARK_NONE,
-			      LOAD_LABEL + 1, "%s%s", text ? text : (verb ? verb : "-"),
+			      LOAD_LABEL + 1, "%s%s", text,
 			      wt_doc_true(act, "undone") ? _(" (taken back)") : "");
 	}
 }

@@ -161,8 +161,9 @@ void wt_print_ledger(struct wt_page *page, const json_t *result)
 	json_array_foreach(rows, i, row)
 	{
 		wt_table_print(&table, page, i + 1, i + 2);
-		if (wt_doc_text(row, "note"))
-			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", wt_doc_text(row, "note"));
+		if (!json_is_null(json_object_get(row, "note")))
+			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s",
+				      wt_say_note(json_object_get(row, "note")));
 	}
 	if (json_array_size(groups) > 0)
 		wt_page_row(page, WT_MARK_HEAD, "%s", _("by garden and season"));

@@ -136,7 +136,8 @@ void wt_print_density(struct wt_page *page, const json_t *result)
 	{
 		wt_table_print(&table, page, i + 1, i + 2);
 		if (wt_doc_text(row, "note"))
-			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", wt_doc_text(row, "note"));
+			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s",
+				      wt_say_note(json_object_get(row, "note")));
 	}
 	if (wish)
 		wt_page_row(page, WT_MARK_HEAD, "%s", _("for the time you wish"));

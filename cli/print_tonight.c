@@ -198,7 +198,7 @@ static void print_why(struct wt_page *page, const json_t *load)
 	if (!reason)
 		return;
 	wt_say_chance(chance, wt_doc_number(load, "p_call"));
-	wt_page_row(page, WT_MARK_FAINT, "   %s (%s)", wt_say_code(reason), chance);
+	wt_page_row(page, WT_MARK_FAINT, "   %s (%s)", wt_say_reason(reason), chance);
 }
 
 /* Loads within `room` rows; the reasons too when there is room for all of them. */

@@ -102,11 +102,10 @@ enum wt_mark wt_say_call_mark(const char *call)
 	return WT_MARK_NONE;
 }
 
-/* Codes whose sentence needs no more than the code.  Those that quote something are printed as the
- * daemon wrote them. */
-static const struct {
+/* Why a call is as it is: short, since it stands below each load on a phone. */
+static const struct phrase {
 	const char *code, *text;
-} codes[] = {
+} reasons[] = {
 	{"ready_in_time", N_("ready before the last start")},
 	{"not_ready", N_("not ready tonight; it keeps")},
 	{"will_not_keep", N_("ready tonight; will not keep")},
@@ -116,19 +115,114 @@ static const struct {
 	{"past_now", N_("past its best already")},
 	{"no_capacity", N_("ready, but the woks are taken")},
 	{"not_by_morning", N_("not ready by morning either")},
+	{"too_late", N_("ready, but too late tonight")},
 };
+
+/* What the daemon notes, without what it quotes. */
+static const struct phrase remarks[] = {
+	{"thick", N_("A thick bed: above 8 kg/m² leaf heats and withers unevenly. Turn it often.")},
+	{"heats", N_("above 8 kg/m² the leaf heats and withers unevenly")},
+	{"uneven", N_("a bed this thick withers unevenly: turn it often")},
+	{"no_reading", N_("No reading of the air yet: no forecast until one comes.")},
+	{"new_garden", N_("nothing is known of this garden yet: the times are wide")},
+	{"too_soon", N_("even the thinnest bed is not ready by then: it is given")},
+	{"too_late", N_("even the thickest bed is ready before then: it is given")},
+	{"silent", N_("the station has been silent for too long: nothing can be worked out")},
+	{"observation", N_("a weighing is not what the air allows: check the scale or the load")},
+	{"outturn_low", N_("less made tea than leaf can give: was all of it weighed?")},
+	{"outturn_high", N_("more made tea than dry leaf can give: check both weights")},
+	{"not_ready", N_("not ready by tomorrow's last start")},
+	{"no_place", N_("not all its firings have a place tonight or tomorrow")},
+	{"no_wok", N_("no wok is set up, so it is not planned")},
+	{"station_unheard", N_("A station was never heard: see wither stations.")},
+	{"station_silent", N_("A station has fallen silent: see wither stations.")},
+	{"station_stuck", N_("A station sends the same values for hours: is it stuck?")},
+	{"no_station", N_("No station is configured: there is no air to go by.")},
+	{"load_old", N_("A load is very old: was it fixed without a word?")},
+};
+
+static const char *phrase_for(const struct phrase *phrases, size_t n, const char *code)
+{
+	for (size_t i = 0; code && i < n; i++)
+		if (strcmp(phrases[i].code, code) == 0)
+			return _(phrases[i].text);
+	return NULL;
+}
+
+const char *wt_say_reason(const json_t *reason)
+{
+	const char *code = wt_doc_text(reason, "code");
+	const char *phrase = phrase_for(reasons, sizeof reasons / sizeof *reasons, code);
+
+	if (phrase)
+		return phrase;
+	return code ? code : "-";
+}
 
 const char *wt_say_code(const json_t *item)
 {
-	const char *code = wt_doc_text(item, "code");
-	const char *text = wt_doc_text(item, "text");
+	const char *code = wt_doc_text(item, "code"), *text = wt_doc_text(item, "text");
+	const char *phrase = phrase_for(remarks, sizeof remarks / sizeof *remarks, code);
 
-	for (size_t i = 0; code && i < sizeof codes / sizeof *codes; i++)
-		if (strcmp(codes[i].code, code) == 0)
-			return _(codes[i].text);
-	if (text)
+	if (text && !(phrase && wt_tongue_foreign()))
 		return text;
+	if (phrase)
+		return phrase;
 	return code ? code : "-";
+}
+
+const char *wt_say_note(const json_t *note)
+{
+	const char *code = json_string_value(note);
+	const char *phrase = phrase_for(remarks, sizeof remarks / sizeof *remarks, code);
+
+	if (phrase)
+		return phrase;
+	return code ? code : wt_say_code(note);
+}
+
+const char *wt_say_done(const char *verb)
+{
+	static const struct phrase done[] = {
+		{"spread", N_("spread")},   {"weigh", N_("weighed")},
+		{"feel", N_("felt")},       {"turn", N_("turned")},
+		{"fix", N_("fixed")},       {"yield", N_("yield noted")},
+		{"drop", N_("given up")},   {"style", N_("style set")},
+		{"salt", N_("salt check")}, {"undo", N_("taken back")},
+	};
+	const char *phrase = phrase_for(done, sizeof done / sizeof *done, verb);
+
+	return phrase ? phrase : (verb ? verb : "-");
+}
+
+void wt_say_act(char out[static WT_SAY_SIZE], const json_t *act)
+{
+	static const struct {
+		const char *key, *unit;
+	} shown[] = {{"kg", " kg"},      {"sample_fresh_kg", " kg"}, {"area_m2", " m²"},
+		     {"part_kg", " kg"}, {"made_kg", " kg"},         {"yellow_kg", " kg"}};
+	const json_t *params = wt_doc_object(act, "params");
+	const char *verb = wt_doc_text(act, "verb"), *text = wt_doc_text(act, "text");
+	const char *word = wt_doc_text(params, "step");
+	size_t used;
+
+	if (!params) {
+		snprintf(out, WT_SAY_SIZE, "%s", text ? text : wt_say_done(verb));
+		return;
+	}
+	if (!word)
+		word = wt_doc_text(params, "why");
+	used = (size_t)snprintf(out, WT_SAY_SIZE, "%s%s%.40s", wt_say_done(verb), word ? ": " : "",
+				word ? wt_say_word(word) : "");
+	for (size_t i = 0; i < sizeof shown / sizeof *shown && used < WT_SAY_SIZE; i++) {
+		double value = wt_doc_number(params, shown[i].key);
+		char number[WT_SAY_SIZE];
+
+		if (!isfinite(value))
+			continue;
+		wt_say_number(number, value, 2, shown[i].unit);
+		used += (size_t)snprintf(out + used, WT_SAY_SIZE - used, ", %s", number);
+	}
 }
 
 void wt_say_notes(struct wt_page *page, const json_t *notes)

@@ -31,9 +31,17 @@ void wt_say_chance(char out[static WT_SAY_SIZE], double share);
 const char *wt_say_word(const char *word);
 enum wt_mark wt_say_call_mark(const char *call);
 
-/* The sentence for a code of the daemon in the user's language; its own English one, or the code,
- * when we have none. */
+/* A note of the daemon: its own sentence, which quotes what it is about; in another language a
+ * sentence for its code, or the daemon's own when we have none.  "-" when there is nothing. */
 const char *wt_say_code(const json_t *item);
+/* A note that may be a bare code. */
+const char *wt_say_note(const json_t *note);
+/* The reason of a call, short enough for a phone's row. */
+const char *wt_say_reason(const json_t *reason);
+/* "weighed", "turned": what a verb did. */
+const char *wt_say_done(const char *verb);
+/* An act in words: "weighed: 8.7 kg".  Falls back on the daemon's text. */
+void wt_say_act(char out[static WT_SAY_SIZE], const json_t *act);
 
 /* One sentence each of [{"code","text"}]. */
 void wt_say_notes(struct wt_page *page, const json_t *notes);

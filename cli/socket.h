@@ -10,7 +10,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define WT_SOCKET_DEFAULT "/run/wither/witherd.sock"
+#define WT_SOCKET_DEFAULT "/run/witherd/witherd.sock"
 
 struct wt_socket;
 

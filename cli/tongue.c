@@ -42,3 +42,8 @@ void wt_tongue_start(int english)
 	bind_textdomain_codeset(TONGUE_DOMAIN, "UTF-8");
 	textdomain(TONGUE_DOMAIN);
 }
+
+int wt_tongue_foreign(void)
+{
+	return strcmp(_("tonight"), "tonight") != 0;
+}

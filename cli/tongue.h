@@ -13,4 +13,7 @@
 /* Finds the catalogue; english says that nothing shall be translated. */
 void wt_tongue_start(int english);
 
+/* True when texts come out in another language than they were written in. */
+int wt_tongue_foreign(void);
+
 #endif /* WT_CLI_TONGUE_H */

@@ -166,6 +166,7 @@ static json_t *act_rows(const struct wt_site *site, const struct site_load *load
 					act->method, "at_unix_s",
 					json_object_get(act->params, "at_unix_s"), "text", text,
 					"undone", (int)(site->acts[i].undone_by != 0));
+		json_object_set(row, "params", act->params);
 		add_report(site, load, act->id, row);
 		json_array_append_new(rows, row);
 	}
