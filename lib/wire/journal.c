@@ -29,7 +29,7 @@ static bool refuse_value(char *why, size_t why_size, const char *what, const jso
 		(void)snprintf(why, why_size, "%s, which is missing", what);
 		return false;
 	}
-	text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+	text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT | JSON_REAL_PRECISION(15));
 	refuse(why, why_size, what, text ? text : "", text ? strlen(text) : 0);
 	free(text);
 	return false;

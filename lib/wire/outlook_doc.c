@@ -22,7 +22,9 @@ struct reader {
 
 static bool refuse(const struct reader *reader, const char *what, const json_t *value)
 {
-	char *text = value ? json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT) : NULL;
+	char *text =
+		value ? json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT | JSON_REAL_PRECISION(15))
+		      : NULL;
 	char quoted[64];
 
 	wt_text_clean(text ? text : "", text ? strlen(text) : 0, quoted, sizeof quoted);
