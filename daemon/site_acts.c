@@ -161,14 +161,11 @@ static bool prepare_turn(struct context *context)
 static void weight_now(const struct context *context, double *most_kg, double *likely_kg)
 {
 	double fresh_kg = context->load->kg * context->load->left_share;
-	const struct site_job_load *job =
-		site_job_find(context->site->forecast, context->load->number);
-
 	*most_kg = *likely_kg = fresh_kg;
-	if (!job || !job->view.known)
+	if (!isfinite(context->load->regular_loss_p50_pct))
 		return;
-	*most_kg = fresh_kg * (1.0 - job->view.loss_pct[SITE_P10] / 100.0) * 1.03;
-	*likely_kg = fresh_kg * (1.0 - job->view.loss_pct[SITE_P50] / 100.0);
+	*most_kg = fresh_kg * (1.0 - context->load->regular_loss_p10_pct / 100.0) * 1.03;
+	*likely_kg = fresh_kg * (1.0 - context->load->regular_loss_p50_pct / 100.0);
 }
 
 static bool prepare_fix(struct context *context)
@@ -474,8 +471,10 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act)
 	site->generation++;
 	while (load > 0 && site->n_loads < (size_t)load) {
 		site_grow(&site->loads, site->n_loads, &site->cap_loads, sizeof(*site->loads));
-		site->loads[site->n_loads] =
-			(struct site_load){.number = (int)site->n_loads + 1, .gone = true};
+		site->loads[site->n_loads] = (struct site_load){.number = (int)site->n_loads + 1,
+								.gone = true,
+								.regular_loss_p10_pct = NAN,
+								.regular_loss_p50_pct = NAN};
 		site->n_loads++;
 	}
 	site_grow(&site->acts, site->n_acts, &site->cap_acts, sizeof(*site->acts));

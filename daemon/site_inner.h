@@ -155,6 +155,9 @@ struct site_load {
 	json_t *closing;                  /* what it taught; NULL while open */
 	bool closing_final;
 	int firings_done;
+	/* By the last forecast at a regular time, so that what an act makes of it does not depend
+	 * on when somebody looked. */
+	double regular_loss_p10_pct, regular_loss_p50_pct;
 };
 
 struct site_act {
@@ -419,7 +422,8 @@ struct wt_job {
 	double pressure_pa;
 	struct site_lore *lore;
 	bool lore_new;
-	struct wt_garden_record *records;
+	struct wt_garden_record *records; /* of closed loads */
+	int64_t *record_acts;             /* the acts that closed them, ascending with loads */
 	size_t n_records;
 	struct wt_feel_pair *feel_pairs;
 	size_t n_feel_pairs;
@@ -439,6 +443,8 @@ struct wt_job {
 
 uint64_t site_mix(uint64_t a, uint64_t b);
 uint64_t site_hash(uint64_t seed, const void *data, size_t size);
+/* Forecasts that are kept are made at whole multiples of forecast_every_s. */
+bool site_regular(const struct wt_site *site, int64_t now_unix_s);
 struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s);
 void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 			const struct site_load *load);

@@ -83,25 +83,35 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 	it->n_observations = site_load_observations(site, load, upto, &it->observations);
 }
 
-/* Closed loads are run until their ready time is known or cannot be any more. */
-static bool wants_closing(const struct site_load *load)
+/* Closed loads are run until their ready time is known or cannot be any more; at regular times
+ * only, and when the air of their last observation is in, so that what they teach does not depend
+ * on who asked when. */
+static bool wants_closing(const struct wt_site *site, const struct site_load *load,
+			  int64_t now_unix_s)
 {
-	return !load->gone && load->state != SITE_OPEN && !load->closing_final;
+	return !load->gone && load->state != SITE_OPEN && !load->closing_final &&
+	       site_regular(site, now_unix_s) && now_unix_s >= load->closed_unix_s + 2 * WT_GRID_S;
+}
+
+bool site_regular(const struct wt_site *site, int64_t now_unix_s)
+{
+	int64_t every_s = site->config->forecast_every_s;
+
+	return every_s > 0 && now_unix_s % every_s == 0;
 }
 
 static void take_lore(struct wt_job *job, const struct wt_site *site)
 {
 	job->lore = site_take(site->lore);
-	if (job->lore)
-		return;
 	job->records = site_alloc((site->n_loads + 1) * sizeof(*job->records));
+	job->record_acts = site_alloc((site->n_loads + 1) * sizeof(*job->record_acts));
 	size_t pairs = 0, cap = 0;
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
 		if (load->gone || !load->closing || load->state == SITE_OPEN)
 			continue;
 		if (site_closing_record(load, &job->records[job->n_records]))
-			job->n_records++;
+			job->record_acts[job->n_records++] = load->closing_act;
 		const json_t *feels = json_object_get(load->closing, "feels"), *pair;
 		size_t k;
 		json_array_foreach(feels, k, pair)
@@ -142,7 +152,7 @@ struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s)
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
 		bool open = !load->gone && load->state == SITE_OPEN;
-		if (open || wants_closing(load))
+		if (open || wants_closing(site, load, now_unix_s))
 			site_job_take_load(job, site, load);
 	}
 	return job;
@@ -169,6 +179,11 @@ static void adopt_loads(struct wt_site *site, const struct wt_job *job)
 		site_drop(&load->posterior);
 		if (load->gone)
 			continue;
+		if (load->state == SITE_OPEN && done->view.known &&
+		    site_regular(site, job->now_unix_s)) {
+			load->regular_loss_p10_pct = done->view.loss_pct[SITE_P10];
+			load->regular_loss_p50_pct = done->view.loss_pct[SITE_P50];
+		}
 		if (load->state == SITE_OPEN)
 			load->posterior = site_take(done->posterior);
 		else if (done->closing && load->closing_act == done->load.closing_act)
@@ -245,6 +260,7 @@ void wt_job_free(struct wt_job **address)
 	free(job->rooms);
 	free(job->loads);
 	free(job->records);
+	free(job->record_acts);
 	free(job->feel_pairs);
 	free(job);
 }

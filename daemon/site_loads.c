@@ -209,7 +209,9 @@ void site_load_rebuild(struct wt_site *site, struct site_load *load)
 				  .fixed_minutes = NAN,
 				  .moisture_pct = NAN,
 				  .price = NAN,
-				  .left_share = 1.0};
+				  .left_share = 1.0,
+				  .regular_loss_p10_pct = load->regular_loss_p10_pct,
+				  .regular_loss_p50_pct = load->regular_loss_p50_pct};
 
 	free_parts(load);
 	*load = fresh;

@@ -254,16 +254,43 @@ bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 	return status == WT_OK || wt_members_draw(&load->prior, seed, it->members) == WT_OK;
 }
 
-bool site_run_prior(const struct wt_job *job, struct site_job_load *load)
+static bool prior_from(const struct wt_gardens *gardens, struct site_job_load *load)
 {
 	struct wt_garden_guess guess;
 
 	if (wt_traits_prior(&load->load_case, &load->prior) != WT_OK)
 		return false;
-	if (wt_gardens_guess(job->lore->gardens, (int)load->load.origin, load->load.grade,
-			     load->load.season, &guess) == WT_OK)
+	if (wt_gardens_guess(gardens, (int)load->load.origin, load->load.grade, load->load.season,
+			     &guess) == WT_OK)
 		wt_gardens_apply(&guess, &load->load_case, &load->prior);
 	return true;
+}
+
+/* What was known when a load was closed: the loads closed before it, itself not among them. */
+static struct wt_gardens *gardens_before(const struct wt_job *job, int64_t act)
+{
+	struct wt_garden_record *records = site_alloc((job->n_records + 1) * sizeof(*records));
+	struct wt_gardens *gardens = NULL;
+	size_t n = 0;
+
+	for (size_t i = 0; i < job->n_records; i++) {
+		if (job->record_acts[i] < act)
+			records[n++] = job->records[i];
+	}
+	if (n && wt_gardens_fit(records, n, &gardens) != WT_OK)
+		gardens = NULL;
+	free(records);
+	return gardens;
+}
+
+bool site_run_prior(const struct wt_job *job, struct site_job_load *load)
+{
+	struct wt_gardens *before =
+		load->closing ? gardens_before(job, load->load.closing_act) : NULL;
+	bool fine = prior_from(load->closing ? before : job->lore->gardens, load);
+
+	wt_gardens_free(&before);
+	return fine;
 }
 
 /* Whole hours from spreading (the last MARK_PAST_H of them, now among them) and to come, and the

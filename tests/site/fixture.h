@@ -53,4 +53,12 @@ double number_at(const json_t *document, const char *path);
 const char *text_at(const json_t *document, const char *path);
 const json_t *value_at(const json_t *document, const char *path);
 
+/* cmocka compares in single precision. */
+#define assert_near(a, b, within)                                                                  \
+	do {                                                                                       \
+		double near_a = (a), near_b = (b);                                                 \
+		if (!(fabs(near_a - near_b) <= (within)))                                          \
+			fail_msg("%g is not %g", near_a, near_b);                                  \
+	} while (0)
+
 #endif /* WT_TESTS_SITE_FIXTURE_H */
