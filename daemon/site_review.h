@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Parts of the track record.
+ */
+#ifndef WT_DAEMON_SITE_REVIEW_H
+#define WT_DAEMON_SITE_REVIEW_H
+
+#include "daemon/site_query.h"
+
+/* One closed load and the forecasts stored for it, in order of issue. */
+struct site_track {
+	const struct site_load *load;
+	double outcome_unix_s; /* NAN: never seen ready */
+	double reference_h;    /* NAN: no load of that style before it */
+	bool weighed;
+	const json_t **rows;
+	size_t n_rows, cap_rows;
+};
+
+extern const double site_review_probability[SITE_QUANTILES];
+
+/* Why a forecast missed: "air", "pace" or "observation", and a sentence. */
+const char *site_review_reason(const struct wt_site *site, const struct site_track *track,
+			       const json_t *row, double error_min, const json_t *air_rows,
+			       char *text, size_t size);
+
+#endif /* WT_DAEMON_SITE_REVIEW_H */
