@@ -75,12 +75,12 @@ static bool set_zone(const key_def *key, const char *text, void *target)
 {
 	static const char letters[] =
 		"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789_+-/";
-	char path[128];
+	char path[128] = "/usr/share/zoneinfo/";
 
 	if (!*text || text[strspn(text, letters)] || *text == '/' || strlen(text) > 64 ||
 	    text[strlen(text) - 1] == '/')
 		return false;
-	(void)snprintf(path, sizeof path, "/usr/share/zoneinfo/%s", text);
+	strcat(path, text);
 	return (!strcmp(text, "UTC") || access(path, R_OK) == 0) && set_text(key, text, target);
 }
 

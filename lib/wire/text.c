@@ -4,6 +4,7 @@
 #include <ctype.h>
 #include <stdint.h>
 #include <string.h>
+#include <strings.h>
 
 /* Length in bytes of the UTF-8 character at text and its code point, or 0 when there is none. */
 static size_t decode(const unsigned char *text, size_t length, uint32_t *point)
@@ -127,7 +128,9 @@ const char *wt_text_nearest(const char *given, const char *const *accepted)
 	int best_edits = strlen(given) <= 3 ? 2 : 3;
 
 	for (size_t i = 0; accepted[i]; i++) {
-		int n = edits(given, accepted[i]);
+		size_t length = strlen(given);
+		bool begun = length >= 3 && !strncasecmp(given, accepted[i], length);
+		int n = begun ? 0 : edits(given, accepted[i]);
 		if (n < best_edits) {
 			best_edits = n;
 			best = accepted[i];

@@ -17,7 +17,8 @@ void wt_text_clean(const char *text, size_t length, char *out, size_t out_size);
 bool wt_text_is_clean(const char *text, size_t length);
 
 /* The entry of accepted (NULL-terminated) nearest to given, case ignored, or NULL when none is near
- * enough to be meant: at most 1 edit for 3 letters or fewer, else at most 2 (our choice). */
+ * enough to be meant: one that begins with given (3 letters or more), else at most 1 edit for 3
+ * letters or fewer and 2 for more (our choice). */
 const char *wt_text_nearest(const char *given, const char *const *accepted);
 
 /* Equal, '-' and '_' taken for the same. */

@@ -75,6 +75,7 @@ static void the_nearest_word_is_what_was_meant(void **state)
 	assert_string_equal(wt_text_nearest("Topic", keys), "topic");
 	assert_string_equal(wt_text_nearest("temp_tpoic", keys), "temp_topic");
 	assert_string_equal(wt_text_nearest("rom", keys), "room");
+	assert_string_equal(wt_text_nearest("TEMP", keys), "temp_topic");
 	assert_null(wt_text_nearest("password", keys));
 	assert_null(wt_text_nearest("xyz", keys));
 	assert_null(wt_text_nearest("a very long word that is longer than any key could be", keys));
