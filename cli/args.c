@@ -231,6 +231,8 @@ static bool take_global(struct reader *reader, const struct wt_arg *arg, const c
 		call->version = true;
 	else if (strcmp(arg->name, "csv") == 0)
 		call->csv = true;
+	else if (strcmp(arg->name, "new") == 0)
+		call->new_garden = true;
 	return true;
 }
 

@@ -16,6 +16,7 @@ struct wt_command {
 	json_t *params;     /* owned */
 	const char *socket; /* borrowed; NULL when not given */
 	bool json, csv, help, version;
+	bool new_garden; /* the origin is taken as typed */
 	bool needs_load; /* LOAD was left out; the verb's load_default says which is meant */
 };
 

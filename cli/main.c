@@ -1,5 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <signal.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -15,7 +14,6 @@ int main(int argc, char **argv)
 	char why[1024];
 	int code;
 
-	signal(SIGPIPE, SIG_IGN);
 	wt_term_locale();
 	wt_term_detect(&term, stdout);
 	wt_tongue_start(!term.utf8);

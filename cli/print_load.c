@@ -69,11 +69,20 @@ static void print_forecast(struct wt_page *page, const json_t *load, double now)
 	wt_say_number(rate, wt_doc_number(load, "rate_pct_h"), 1, "%/h");
 	wt_say_number(from, wt_doc_number(load, "ready_from_loss_pct"), 0, "");
 	wt_say_number(latest, wt_doc_number(load, "latest_loss_pct"), 0, "%");
-	wt_page_fact(page, LOAD_LABEL, _("loss"), _("%s, %s (window %s-%s)"), loss, rate, from,
-		     latest);
+	if (strcmp(loss, "-") == 0)
+		wt_page_fact(page, LOAD_LABEL, _("loss"), _("not known (window %s-%s)"), from,
+			     latest);
+	else
+		wt_page_fact(page, LOAD_LABEL, _("loss"), _("%s, %s (window %s-%s)"), loss, rate,
+			     from, latest);
 	wt_when_range(range, ready.p10, ready.p90, now);
 	wt_when_clock(middle, ready.p50, now);
-	wt_page_fact(page, LOAD_LABEL, _("ready"), _("%s, likeliest %s"), range, middle);
+	if (ready.p90 <= now)
+		wt_page_fact(page, LOAD_LABEL, _("ready"), _("since about %s"), middle);
+	else if (isfinite(ready.p50))
+		wt_page_fact(page, LOAD_LABEL, _("ready"), _("%s, likeliest %s"), range, middle);
+	else
+		wt_page_fact(page, LOAD_LABEL, _("ready"), "%s", range);
 	wt_when_range(range, past.p10, past.p90, now);
 	wt_page_fact(page, LOAD_LABEL, _("past best"), "%s", range);
 }

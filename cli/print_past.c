@@ -36,8 +36,12 @@ static void print_leads(struct wt_page *page, const json_t *leads)
 	size_t i;
 	json_t *row;
 
-	if (json_array_size(leads) == 0)
+	if (json_array_size(leads) == 0) {
+		wt_page_text(
+			page, WT_MARK_NONE, 2,
+			_("No load that was weighed has been closed yet: nothing to compare."));
 		return;
+	}
 	add_heads(&table, heads);
 	json_array_foreach(leads, i, row)
 	{

@@ -135,7 +135,11 @@ void wt_print_density(struct wt_page *page, const json_t *result)
 	json_array_foreach(rows, i, row)
 	{
 		wt_table_print(&table, page, i + 1, i + 2);
-		if (wt_doc_text(row, "note"))
+		const char *note = wt_doc_text(row, "note");
+		const char *above = wt_doc_text(json_array_get(rows, i ? i - 1 : 0), "note");
+
+		/* Said once, at the thinnest bed it holds for. */
+		if (note && (i == 0 || !above || strcmp(note, above) != 0))
 			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s",
 				      wt_say_note(json_object_get(row, "note")));
 	}

@@ -71,7 +71,15 @@ static void print_stale(struct wt_page *page, const json_t *result)
 	}
 }
 
-static void print_answer(struct wt_page *page, const json_t *answer)
+static bool any_stale(const json_t *rooms)
+{
+	for (size_t i = 0; i < json_array_size(rooms); i++)
+		if (wt_doc_true(json_array_get(rooms, i), "stale"))
+			return true;
+	return false;
+}
+
+static void print_answer(struct wt_page *page, const json_t *answer, const json_t *rooms)
 {
 	const char *code = wt_doc_text(answer, "code");
 	const json_t *tonight = wt_doc_list(answer, "loads_tonight");
@@ -90,7 +98,9 @@ static void print_answer(struct wt_page *page, const json_t *answer)
 			 _("No reading yet, so no forecast. See: wither stations"));
 	else if (strcmp(code, "stale") == 0)
 		snprintf(text, sizeof text, "%s",
-			 _("The readings are too old for a call. Go by hand and scale."));
+			 any_stale(rooms)
+				 ? _("The readings are too old for a call. Go by hand and scale.")
+				 : _("No forecast yet: too few readings. Go by hand and scale."));
 	else if (*now_list && *rest_list)
 		snprintf(text, sizeof text,
 			 strcmp(code, "fire_now") == 0 ? _("Fire NOW: %s. Morning: %s.")
@@ -363,7 +373,7 @@ void wt_print_tonight(struct wt_page *page, const json_t *result)
 
 	print_stale(page, result);
 	print_head(page, result, now);
-	print_answer(page, wt_doc_object(result, "answer"));
+	print_answer(page, wt_doc_object(result, "answer"), wt_doc_list(result, "rooms"));
 	json_array_foreach(wt_doc_list(result, "rooms"), i, room)
 		wt_print_event(page, wt_doc_object(room, "event"), now);
 	print_loads(page, wt_doc_list(result, "loads"), now,

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "cli/doc.h"
+#include "cli/origin.h"
 #include "cli/page.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
@@ -145,8 +146,38 @@ static int fill_load(const struct wt_command *call, struct wt_socket *socket)
 	return WT_EXIT_FINE;
 }
 
+/* Resolves a garden's name that a hand typed short; says so in hint.  Scripts are taken at their
+ * word. */
+static void fill_origin(const struct wt_command *call, struct wt_socket *socket, char *hint,
+			size_t size)
+{
+	const char *typed = wt_doc_text(call->params, "origin"), *near, *meant;
+	json_t *params = json_pack("{s:b}", "all", 1);
+	struct wt_reply reply;
+	char why[512];
+
+	hint[0] = '\0';
+	if (!typed || call->new_garden || call->json || !isatty(STDOUT_FILENO) || !params)
+		goto out;
+	if (!wt_socket_send(socket, "loads", params, why, sizeof why) ||
+	    !wt_socket_receive(socket, call->verb->deadline_s, &reply, why, sizeof why))
+		goto out;
+	meant = wt_origin_meant(typed, wt_doc_list(reply.result, "loads"), &near);
+	if (near)
+		snprintf(hint, size, _("'%.60s' is a new garden. Was '%.60s' meant?"), typed, near);
+	if (strcmp(meant, typed) != 0) {
+		snprintf(hint, size, _("'%.60s' was taken for '%.60s'; --new says otherwise."),
+			 typed, meant);
+		json_object_set_new(call->params, "origin", json_string(meant));
+	}
+	wt_socket_reply_clear(&reply);
+out:
+	json_decref(params);
+}
+
 /* Asks the call's question; *reply is to be cleared when WT_EXIT_FINE comes back. */
-static int ask_call(const struct wt_command *call, struct wt_reply *reply)
+static int ask_call(const struct wt_command *call, struct wt_reply *reply, char *hint,
+		    size_t hint_size)
 {
 	struct wt_socket *socket = wt_run_connect(call);
 	int code;
@@ -154,6 +185,7 @@ static int ask_call(const struct wt_command *call, struct wt_reply *reply)
 	if (!socket)
 		return WT_EXIT_FAILED;
 	code = fill_load(call, socket);
+	fill_origin(call, socket, hint, hint_size);
 	if (code == WT_EXIT_FINE &&
 	    !wt_run_ask(socket, call->verb->name, call->params, call->verb->deadline_s, reply))
 		code = WT_EXIT_FAILED;
@@ -161,7 +193,8 @@ static int ask_call(const struct wt_command *call, struct wt_reply *reply)
 	return code;
 }
 
-static void print_reply(const struct wt_command *call, const struct wt_reply *reply)
+static void print_reply(const struct wt_command *call, const struct wt_reply *reply,
+			const char *hint)
 {
 	if (call->json) {
 		puts(reply->text);
@@ -169,34 +202,38 @@ static void print_reply(const struct wt_command *call, const struct wt_reply *re
 		struct wt_page page = wt_run_page();
 
 		call->verb->print(&page, reply->result);
+		if (*hint)
+			wt_page_textf(&page, WT_MARK_NONE, 2, "? %s", hint);
 	}
 }
 
 int wt_run_health(const struct wt_command *call)
 {
+	char hint[512];
 	struct wt_reply reply;
-	int code = ask_call(call, &reply);
+	int code = ask_call(call, &reply, hint, sizeof hint);
 
 	if (code != WT_EXIT_FINE)
 		return code;
 	if (!wt_doc_true(reply.result, "ok"))
 		code = WT_EXIT_CONDITION;
-	print_reply(call, &reply);
+	print_reply(call, &reply, hint);
 	wt_socket_reply_clear(&reply);
 	return wt_run_finish(code);
 }
 
 int wt_run_command(const struct wt_command *call)
 {
+	char hint[512];
 	struct wt_reply reply;
 	int code;
 
 	if (call->verb->run)
 		return call->verb->run(call);
-	code = ask_call(call, &reply);
+	code = ask_call(call, &reply, hint, sizeof hint);
 	if (code != WT_EXIT_FINE)
 		return code;
-	print_reply(call, &reply);
+	print_reply(call, &reply, hint);
 	wt_socket_reply_clear(&reply);
 	return wt_run_finish(WT_EXIT_FINE);
 }

@@ -52,10 +52,11 @@ const struct wt_verb wt_verbs_table[] = {
 	.options = ARGS(NUMBER("area", "M2", WT_QUANTITY_M2, N_("how wide it lies")),
 			NUMBER("trays", "N", WT_QUANTITY_TRAYS, N_("the same, in trays")), LEAF_OPTIONS,
 			NUMBER("price", "P", WT_QUANTITY_PLAIN, N_("paid for one kg of leaf")),
-			TEXT("scale", "NAME", N_("load cell under one of its trays")), AT),
+			TEXT("scale", "NAME", N_("load cell under one of its trays")),
+			{.name = "new", .kind = WT_ARG_LOCAL, .help = N_("a new garden, take its name as typed")}, AT),
 	.summary = N_("leaf was spread: a new load"),
-	.help = N_("Opens a load and says its number. A garden named by the beginning of its name is "
-		   "found if no other begins so."),
+	.help = N_("Opens a load and says its number. Typed on a terminal, the beginning of a known "
+		   "garden's name is enough."),
 	.example = "wither spread creek 12.4kg 4m2",
 }, {
 	.name = "weigh", .least_words = 2, .load_default = WT_LOAD_ONLY, .deadline_s = PLAIN_S,
@@ -150,7 +151,8 @@ const struct wt_verb wt_verbs_table[] = {
 	.name = "density", .least_words = 2, .deadline_s = STUDY_S, .print = wt_print_density,
 	.words = ARGS(TEXT("origin", "ORIGIN", N_("the garden")),
 		      NUMBER("kg", "KG", WT_QUANTITY_KG, N_("leaf to be spread"))),
-	.options = ARGS(TIMED("ready-by", N_("the density that meets this time")), LEAF_OPTIONS),
+	.options = ARGS(TIMED("ready-by", N_("the density that meets this time")), LEAF_OPTIONS,
+			{.name = "new", .kind = WT_ARG_LOCAL, .help = N_("a new garden, take its name as typed")}),
 	.summary = N_("how thick to spread the next basket"),
 	.help = N_("Ready times against kg on the square metre, in the air of now."),
 	.example = "wither density creek 12.4kg --ready-by 21:00",
