@@ -53,9 +53,9 @@ static void print_params(struct wt_page *page, const json_t *params)
 		const char *key, *label, *unit;
 	} shown[] = {
 		{"kg", N_("weight"), " kg"},
-		{"sample_fresh_kg", N_("was"), " kg"},
+		{"sample_fresh_kg", N_("fresh"), " kg"},
 		{"step", N_("feels"), ""},
-		{"area_m2", N_("on"), " m²"},
+		{"area_m2", N_("area"), " m²"},
 		{"part_kg", N_("fired"), " kg"},
 		{"minutes", N_("minutes"), ""},
 		{"made_kg", N_("made"), " kg"},

@@ -20,7 +20,7 @@ static const struct {
 	{WT_QUANTITY_KG, "克", 0.001},     {WT_QUANTITY_M2, "m2", 1.0},
 	{WT_QUANTITY_M2, "m²", 1.0},       {WT_QUANTITY_M2, "cm2", 1e-4},
 	{WT_QUANTITY_M2, "平米", 1.0},     {WT_QUANTITY_TRAYS, "trays", 1.0},
-	{WT_QUANTITY_TRAYS, "tray", 1.0},  {WT_QUANTITY_TRAYS, "盘", 1.0},
+	{WT_QUANTITY_TRAYS, "tray", 1.0},  {WT_QUANTITY_TRAYS, "匾", 1.0},
 	{WT_QUANTITY_PCT, "%", 1.0},       {WT_QUANTITY_C, "C", 1.0},
 	{WT_QUANTITY_C, "°C", 1.0},        {WT_QUANTITY_C, "K", 1.0},
 	{WT_QUANTITY_MINUTES, "min", 1.0}, {WT_QUANTITY_MINUTES, "h", 60.0},
