@@ -1,40 +1,108 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * What is learned from a room's past: daily shape, how anomalies fade, how wide to be.
+ * A fit from a series.
  */
-#include "lib/room_internal.h"
 #include "lib/room_fit.h"
 
 #include <stdlib.h>
+#include <string.h>
 
-#define PROFILE_HALF_DAYS 3.0
-#define PROFILE_DAYS 14
+/* Our choice: what is believed of an unknown room, and for how many days' worth. */
+#define SD_PRIOR_DAYS 2.0
+#define SD_PRIOR_K 1.6
+#define SD_PRIOR_VAPOUR_SHARE 0.08
+#define SD_LEAST_K 0.15
+#define SD_LEAST_PA 8.0
+#define UNREST_PRIOR_HOURS 12.0
+#define UNREST_PRIOR_K 0.3
+#define UNREST_PRIOR_VAPOUR_SHARE 0.015
+#define SEED_BACK_SLOTS (2 * ROOM_SLOTS_DAY)
 
-static void fit_profile(const struct wt_room_fit *fit, const struct room_grid *grid,
-			const float *value, float *profile)
+/* Mean of what is read, the invented daily shape taken off. */
+static void fit_level(const struct room_grid *grid, struct wt_room_fit *fit)
 {
-	double mean = 0.0;
-	double total = 0.0;
+	double sum[2] = {0};
+	double n = 0.0;
 	for (size_t i = 0; i < grid->n; i++) {
-		mean += (double)value[i];
-		total += 1.0;
+		if (grid->age[i] == UINT16_MAX)
+			continue;
+		int64_t number = grid->last - (int64_t)(grid->n - 1 - i);
+		size_t s = room_slot_of_day(number, fit->utc_offset_s);
+		sum[0] += (double)grid->temp_c[i] - wt_room_shape_start(0, s);
+		sum[1] += (double)grid->vapour_pa[i] - wt_room_shape_start(1, s);
+		n += 1.0;
 	}
-	mean /= total;
-	for (size_t s = 0; s < ROOM_SLOTS_DAY; s++) {
-		double sum = 0.3 * mean;
-		double weight = 0.3;
-		for (size_t i = 0; i < grid->n; i++) {
-			int64_t number = grid->last - (int64_t)(grid->n - 1 - i);
-			if (room_slot_of_day(number, fit->utc_offset_s) != s)
+	fit->level[0] = sum[0] / n;
+	fit->level[1] = sum[1] / n;
+	fit->days = n / ROOM_SLOTS_DAY;
+}
+
+static void fit_unrest(const struct room_grid *grid, struct wt_room_fit *fit)
+{
+	const float *value[2] = {grid->temp_c, grid->vapour_pa};
+	const double prior[2] = {UNREST_PRIOR_K, UNREST_PRIOR_VAPOUR_SHARE * fit->level[1]};
+	for (size_t v = 0; v < 2; v++) {
+		double sum = prior[v] * UNREST_PRIOR_HOURS;
+		double n = UNREST_PRIOR_HOURS;
+		for (size_t i = ROOM_SLOTS_HOUR; i < grid->n; i++) {
+			if (grid->age[i - ROOM_SLOTS_HOUR] == UINT16_MAX)
 				continue;
-			double age = (double)(grid->n - 1 - i) / ROOM_SLOTS_DAY;
-			double w = exp2(-age / PROFILE_HALF_DAYS);
-			sum += w * (double)value[i];
-			weight += w;
-			i += ROOM_SLOTS_DAY - 1;
+			sum += (double)fabsf(value[v][i] - value[v][i - ROOM_SLOTS_HOUR]) /
+			       ROOM_SLOTS_HOUR;
+			n += 1.0 / ROOM_SLOTS_HOUR;
 		}
-		profile[s] = (float)(sum / weight);
+		fit->unrest_ref[v] = sum / n + 1e-6;
 	}
+}
+
+static void fit_sd(const struct room_past *past, struct wt_room_fit *fit)
+{
+	const double prior[2] = {SD_PRIOR_K, SD_PRIOR_VAPOUR_SHARE * fit->level[1]};
+	const double least[2] = {SD_LEAST_K, SD_LEAST_PA};
+	for (size_t v = 0; v < 2; v++) {
+		double sum = prior[v] * prior[v] * SD_PRIOR_DAYS;
+		double n = SD_PRIOR_DAYS;
+		for (size_t i = 0; i < past->grid.n; i++) {
+			if (past->grid.age[i] == UINT16_MAX)
+				continue;
+			double odd = (double)past->odd[v][i];
+			sum += odd * odd / ROOM_SLOTS_DAY;
+			n += 1.0 / ROOM_SLOTS_DAY;
+		}
+		fit->sd[v] = fmax(least[v], sqrt(sum / n));
+	}
+}
+
+static enum wt_status fit_from(const struct wt_room_series *series, int64_t last,
+			       struct wt_room_fit *fit)
+{
+	int64_t first = series->oldest_slot;
+	if (first <= series->newest_slot - ROOM_CAP)
+		first = series->newest_slot - ROOM_CAP + 1;
+	if (first > last - SEED_BACK_SLOTS)
+		first = last - SEED_BACK_SLOTS + 1;
+	struct room_grid grid;
+	enum wt_status status = wt_room_grid_new(series, last, (size_t)(last - first + 1), &grid);
+	if (status != WT_OK)
+		return status;
+	fit->utc_offset_s = series->utc_offset_s;
+	fit->last = last;
+	fit->seed_last = last - SEED_BACK_SLOTS;
+	fit_level(&grid, fit);
+	fit_unrest(&grid, fit);
+	wt_room_grid_free(&grid);
+	struct room_usual usual;
+	struct room_past past;
+	wt_room_usual_start(fit->level, fit->utc_offset_s, &usual);
+	fit->seed = usual;
+	status = wt_room_past_new(series, fit, first, last, &usual, fit->seed_last, &fit->seed,
+				  &past);
+	if (status != WT_OK)
+		return status;
+	fit_sd(&past, fit);
+	status = wt_room_learn(series, &past, fit);
+	wt_room_past_free(&past);
+	return status;
 }
 
 enum wt_status wt_room_fit_new(const struct wt_room_series *series, int64_t upto_unix_s,
@@ -45,36 +113,14 @@ enum wt_status wt_room_fit_new(const struct wt_room_series *series, int64_t upto
 		return WT_ERR_ARG;
 	if (!wt_room_newest_slot(series, upto_unix_s, &last))
 		return WT_ERR_NODATA;
-	int64_t n = last - series->oldest_slot + 1;
-	if (n > PROFILE_DAYS * ROOM_SLOTS_DAY)
-		n = PROFILE_DAYS * ROOM_SLOTS_DAY;
-	struct room_grid grid;
-	enum wt_status status = wt_room_grid_new(series, last, (size_t)n, &grid);
-	if (status != WT_OK)
-		return status;
 	struct wt_room_fit *fit = calloc(1, sizeof *fit);
-	if (!fit) {
-		wt_room_grid_free(&grid);
+	if (!fit)
 		return WT_ERR_NOMEM;
+	enum wt_status status = fit_from(series, last, fit);
+	if (status != WT_OK) {
+		free(fit);
+		return status;
 	}
-	fit->utc_offset_s = series->utc_offset_s;
-	float *values[2] = {grid.temp_c, grid.vapour_pa};
-	const double floor_sd[2] = {0.5, 40.0};
-	const double prior_sd[2] = {2.0, 150.0};
-	for (size_t v = 0; v < 2; v++) {
-		fit_profile(fit, &grid, values[v], fit->profile[v]);
-		double sum = 2.0 * prior_sd[v] * prior_sd[v];
-		double weight = 2.0;
-		for (size_t i = 0; i < grid.n; i++) {
-			int64_t number = grid.last - (int64_t)(grid.n - 1 - i);
-			size_t s = room_slot_of_day(number, fit->utc_offset_s);
-			double e = (double)values[v][i] - (double)fit->profile[v][s];
-			sum += e * e / ROOM_SLOTS_DAY;
-			weight += 1.0 / ROOM_SLOTS_DAY;
-		}
-		fit->sd[v] = fmax(floor_sd[v], sqrt(sum / weight));
-	}
-	wt_room_grid_free(&grid);
 	*out = fit;
 	return WT_OK;
 }
@@ -89,6 +135,16 @@ void wt_room_fit_free(struct wt_room_fit **fit)
 
 double wt_room_outlook_weight(const struct wt_room_fit *fit)
 {
-	(void)fit;
-	return 0.0;
+	double sum = 0.0;
+	double n = 0.0;
+	if (!fit)
+		return 0.0;
+	for (size_t k = 0; k < ROOM_KNOTS; k++) {
+		if (wt_room_knot_slots[k] < 3 * ROOM_SLOTS_HOUR ||
+		    wt_room_knot_slots[k] > 24 * ROOM_SLOTS_HOUR)
+			continue;
+		sum += fit->law[0][k].trust + fit->law[1][k].trust;
+		n += 2.0;
+	}
+	return sum / n;
 }

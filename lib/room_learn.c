@@ -1,0 +1,417 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The laws of a room, lead by lead: regression, spread, quantiles, correlation.
+ */
+#include "lib/room_fit.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+const uint16_t wt_room_knot_slots[ROOM_KNOTS] = {3,   6,   12,  24,  36,  54,  72, 108,
+						 144, 180, 216, 288, 360, 432, 576};
+
+/* All our choice, by trial on rooms left out in turn. */
+#define PRIOR_STRENGTH 2.0 /* times sqrt(lead in hours) */
+#define AGE_HALF_DAYS 60.0
+#define HUBER 1.25 /* in mean absolute errors */
+#define ROWS_MAX (WT_ROOM_KEEP_DAYS * 24)
+#define NEAR_SLOTS ROOM_SLOTS_HOUR /* a reading this near makes an instant usable */
+#define SCALE_STRENGTH 20.0        /* times sqrt(lead in hours) */
+#define SCALE_LIMIT 1.5
+#define SCALE_FLOOR 0.1
+#define SCALE_PRIOR_DAYS 1.5
+#define QUANTILE_PRIOR_DAYS 8.0
+#define CORRELATION_PRIOR_DAYS 10.0
+#define CLIP_Z 2.5
+#define BINS 256
+#define BIN_MAX 16.0
+
+/* One lead of one variable. */
+struct rows {
+	size_t n;
+	size_t p;
+	uint32_t *origin; /* index in the past */
+	double *x;        /* n x p */
+	double *target;
+	double *weight;
+	double *error;
+	double *error_out; /* NAN where there was no outlook */
+};
+
+bool wt_room_factor(double *a, size_t p)
+{
+	for (size_t j = 0; j < p; j++) {
+		for (size_t i = j; i < p; i++) {
+			double sum = a[i * p + j];
+			for (size_t k = 0; k < j; k++)
+				sum -= a[i * p + k] * a[j * p + k];
+			if (i > j) {
+				a[i * p + j] = sum / a[j * p + j];
+				continue;
+			}
+			if (!(sum > 0.0))
+				return false;
+			a[j * p + j] = sqrt(sum);
+		}
+	}
+	return true;
+}
+
+bool wt_room_solve(double *a, double *b, size_t p)
+{
+	if (!wt_room_factor(a, p))
+		return false;
+	for (size_t i = 0; i < p; i++) {
+		for (size_t k = 0; k < i; k++)
+			b[i] -= a[i * p + k] * b[k];
+		b[i] /= a[i * p + i];
+	}
+	for (size_t i = p; i-- > 0;) {
+		for (size_t k = i + 1; k < p; k++)
+			b[i] -= a[k * p + i] * b[k];
+		b[i] /= a[i * p + i];
+	}
+	return true;
+}
+
+static void rows_free(struct rows *rows)
+{
+	free(rows->origin);
+	free(rows->x);
+	free(rows->target);
+	free(rows->weight);
+	free(rows->error);
+	free(rows->error_out);
+}
+
+static bool rows_alloc(struct rows *rows)
+{
+	rows->origin = calloc(ROWS_MAX, sizeof *rows->origin);
+	rows->x = calloc((size_t)ROWS_MAX * ROOM_ALL_FEATURES, sizeof *rows->x);
+	rows->target = calloc(ROWS_MAX, sizeof *rows->target);
+	rows->weight = calloc(ROWS_MAX, sizeof *rows->weight);
+	rows->error = calloc(ROWS_MAX, sizeof *rows->error);
+	rows->error_out = calloc(ROWS_MAX, sizeof *rows->error_out);
+	return rows->origin && rows->x && rows->target && rows->weight && rows->error &&
+	       rows->error_out;
+}
+
+static bool is_near(const struct room_grid *grid, size_t i)
+{
+	return grid->age[i] <= NEAR_SLOTS && grid->wait[i] <= NEAR_SLOTS;
+}
+
+/* Origins one hour apart, two for long leads, whose targets are known. */
+static void rows_collect(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
+			 size_t lead, struct rows *rows)
+{
+	const struct room_grid *grid = &past->grid;
+	size_t stride = lead > 8 * ROOM_SLOTS_HOUR ? 2 * ROOM_SLOTS_HOUR : ROOM_SLOTS_HOUR;
+	rows->n = 0;
+	rows->p = ROOM_FEATURES;
+	for (size_t back = lead; back < grid->n && rows->n < ROWS_MAX; back += 1) {
+		size_t i = grid->n - 1 - back;
+		if (i % stride != (grid->n - 1) % stride)
+			continue;
+		/* Short leads want truth, not lines between readings. */
+		bool exact =
+			lead >= ROOM_SLOTS_HOUR || (grid->age[i] <= 1 && grid->age[i + lead] <= 1);
+		if (!is_near(grid, i) || !is_near(grid, i + lead) || !exact)
+			continue;
+		size_t r = rows->n++;
+		rows->origin[r] = (uint32_t)i;
+		wt_room_features(past, fit, v, i, lead, rows->x + r * ROOM_FEATURES);
+		double usual = (double)past->usual[v][room_usual_index(i, lead)];
+		rows->target[r] = ((double)past->value[v][i + lead] - usual) / fit->sd[v];
+		rows->weight[r] = exp2(-(double)back / ROOM_SLOTS_DAY / AGE_HALF_DAYS);
+	}
+}
+
+static double predict(const double *x, const double *beta, size_t p)
+{
+	double sum = 0.0;
+	for (size_t j = 0; j < p; j++)
+		sum += x[j] * beta[j];
+	return sum;
+}
+
+/* Ridge towards prior, Huber weights; `strength` in rows.  Leaves beta as it was when singular. */
+static void regress(const double *x, const double *y, const double *weight, size_t n, size_t p,
+		    const float *prior, double strength, double *beta)
+{
+	double a[ROOM_ALL_FEATURES * ROOM_ALL_FEATURES];
+	double b[ROOM_ALL_FEATURES];
+	double all = 0.0;
+	double scale = 0.0;
+	for (size_t r = 0; r < n; r++) {
+		scale += weight[r] * fabs(y[r] - predict(x + r * p, beta, p));
+		all += weight[r];
+	}
+	if (!(all > 0.0))
+		return;
+	scale = scale / all + 1e-6;
+	memset(a, 0, sizeof a);
+	memset(b, 0, sizeof b);
+	double square = 0.0;
+	for (size_t r = 0; r < n; r++) {
+		const double *row = x + r * p;
+		double error = fabs(y[r] - predict(row, beta, p));
+		double w = weight[r] * (error > HUBER * scale ? HUBER * scale / error : 1.0);
+		square += w * error * error;
+		for (size_t j = 0; j < p; j++) {
+			double wx = w * row[j];
+			b[j] += wx * y[r];
+			for (size_t k = 0; k <= j; k++)
+				a[j * p + k] += wx * row[k];
+		}
+	}
+	square = square / all + 1e-9;
+	for (size_t j = 0; j < p; j++) {
+		double hold = strength * square / (double)wt_room_prior.variance[j];
+		a[j * p + j] += hold;
+		b[j] += hold * (double)prior[j];
+	}
+	if (wt_room_solve(a, b, p))
+		memcpy(beta, b, p * sizeof *beta);
+}
+
+static double lead_hours(size_t knot)
+{
+	return (double)wt_room_knot_slots[knot] / ROOM_SLOTS_HOUR;
+}
+
+static void law_regress(struct rows *rows, size_t v, size_t knot, struct room_law *law)
+{
+	const float *prior = wt_room_prior.beta[v][knot];
+	double strength = PRIOR_STRENGTH * sqrt(lead_hours(knot));
+	for (size_t j = 0; j < ROOM_FEATURES; j++)
+		law->beta[j] = (double)prior[j];
+	for (int pass = 0; pass < 2 && rows->n > 0; pass++)
+		regress(rows->x, rows->target, rows->weight, rows->n, ROOM_FEATURES, prior,
+			strength, law->beta);
+	for (size_t r = 0; r < rows->n; r++)
+		rows->error[r] = rows->target[r] -
+				 predict(rows->x + r * ROOM_FEATURES, law->beta, ROOM_FEATURES);
+}
+
+/* How many independent days the rows of a lead stand for. */
+static double rows_days(const struct rows *rows, size_t knot)
+{
+	double stride_h = lead_hours(knot) > 8.0 ? 2.0 : 1.0;
+	return (double)rows->n * stride_h / fmax(24.0, lead_hours(knot));
+}
+
+static double mean_log_scale(const double *error, const double *weight, size_t n)
+{
+	double mean = 0.0;
+	double all = 0.0;
+	double sum = 0.0;
+	for (size_t r = 0; r < n; r++) {
+		mean += weight[r] * fabs(error[r]);
+		all += weight[r];
+	}
+	mean = mean / all + 1e-9;
+	for (size_t r = 0; r < n; r++)
+		sum += weight[r] * log(fabs(error[r]) + SCALE_FLOOR * mean);
+	return sum / all;
+}
+
+static void scale_row(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
+		      size_t i, size_t lead, double z[ROOM_SCALE_FEATURES])
+{
+	int64_t number = past->grid.last - (int64_t)(past->grid.n - 1 - i) + (int64_t)lead;
+	wt_room_scale_features((double)past->unrest[v][i],
+			       room_slot_of_day(number, fit->utc_offset_s), z);
+}
+
+static void law_scale(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
+		      size_t knot, const struct rows *rows, struct room_law *law)
+{
+	double a[ROOM_SCALE_FEATURES * ROOM_SCALE_FEATURES] = {0};
+	double b[ROOM_SCALE_FEATURES] = {0};
+	const size_t p = ROOM_SCALE_FEATURES;
+	double own = mean_log_scale(rows->error, rows->weight, rows->n);
+	double floor = SCALE_FLOOR * exp(own);
+	for (size_t r = 0; r < rows->n; r++) {
+		double z[ROOM_SCALE_FEATURES];
+		double g = log(fabs(rows->error[r]) + floor) - own;
+		scale_row(past, fit, v, rows->origin[r], wt_room_knot_slots[knot], z);
+		for (size_t j = 0; j < p; j++) {
+			b[j] += rows->weight[r] * z[j] * g;
+			for (size_t k = 0; k <= j; k++)
+				a[j * p + k] += rows->weight[r] * z[j] * z[k];
+		}
+	}
+	for (size_t j = 0; j < p; j++)
+		a[j * p + j] += SCALE_STRENGTH * sqrt(lead_hours(knot));
+	if (wt_room_solve(a, b, p))
+		memcpy(law->gamma, b, sizeof law->gamma);
+}
+
+static double scale_of(const struct room_law *law, const double z[ROOM_SCALE_FEATURES])
+{
+	double sum = predict(z, law->gamma, ROOM_SCALE_FEATURES);
+	return exp(fmin(fmax(sum, -SCALE_LIMIT), SCALE_LIMIT));
+}
+
+/* Errors become scaled errors; the level of the scale is shrunk towards the table. */
+static void law_standardise(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
+			    size_t knot, struct rows *rows, struct room_law *law)
+{
+	double days = rows_days(rows, knot);
+	double prior = (double)wt_room_prior.log_scale[v][knot];
+	law->log_scale = prior;
+	law->log_scale_out = prior;
+	if (rows->n == 0)
+		return;
+	law_scale(past, fit, v, knot, rows, law);
+	for (size_t r = 0; r < rows->n; r++) {
+		double z[ROOM_SCALE_FEATURES];
+		scale_row(past, fit, v, rows->origin[r], wt_room_knot_slots[knot], z);
+		double scale = scale_of(law, z);
+		rows->error[r] /= scale;
+		rows->error_out[r] /= scale;
+	}
+	double share = days / (days + SCALE_PRIOR_DAYS);
+	double own = mean_log_scale(rows->error, rows->weight, rows->n);
+	double own_out = mean_log_scale(rows->error_out, rows->weight, rows->n);
+	law->log_scale = share * own + (1.0 - share) * prior;
+	law->log_scale_out = share * own_out + (1.0 - share) * prior;
+	for (size_t r = 0; r < rows->n; r++)
+		rows->error[r] = rows->error_out[r] / exp(own_out);
+}
+
+/* Share of the standard normal below z. */
+static double normal_below(double z)
+{
+	return 0.5 * erfc(-z * M_SQRT1_2);
+}
+
+static double bin_of(double u)
+{
+	return (fmin(fmax(u / BIN_MAX, -1.0), 1.0) + 1.0) * 0.5 * BINS;
+}
+
+/* Quantiles of scaled errors at the table's z, by counting, mixed with the prior's. */
+static void law_quantile(size_t v, size_t knot, const struct rows *rows, struct room_law *law)
+{
+	size_t span = knot < 4 ? 0 : knot < 8 ? 1 : 2;
+	const float *prior = wt_room_prior.quantile[v][span];
+	double count[BINS + 1] = {0};
+	double all = 0.0;
+	for (size_t r = 0; r < rows->n; r++) {
+		size_t bin = (size_t)fmin(bin_of(rows->error[r]), BINS - 1);
+		count[bin + 1] += rows->weight[r];
+		all += rows->weight[r];
+	}
+	double days = rows_days(rows, knot);
+	double share = rows->n ? days / (days + QUANTILE_PRIOR_DAYS) : 0.0;
+	double below = 0.0;
+	size_t bin = 0;
+	for (size_t q = 0; q < ROOM_Z; q++) {
+		double wanted = normal_below(ROOM_Z_MIN + ROOM_Z_STEP * (double)q) * all;
+		while (bin < BINS - 1 && below + count[bin + 1] < wanted)
+			below += count[++bin];
+		double part = count[bin + 1] > 0.0 ? (wanted - below) / count[bin + 1] : 0.5;
+		double own =
+			(((double)bin + fmin(fmax(part, 0.0), 1.0)) / BINS * 2.0 - 1.0) * BIN_MAX;
+		law->quantile[q] = (float)((1.0 - share) * (double)prior[q] + share * own);
+	}
+}
+
+/* Correlation of errors between leads and variables where all is known. */
+struct pairs {
+	size_t n; /* of origins by slot of the past */
+	float *z; /* [origin][dim], NAN unknown */
+};
+
+static void pairs_put(struct pairs *pairs, const struct rows *rows, size_t dim)
+{
+	double square = 0.0;
+	for (size_t r = 0; r < rows->n; r++)
+		square += fmin(rows->error[r] * rows->error[r], 36.0);
+	double scale = sqrt(square / (double)(rows->n + 1)) + 1e-9;
+	for (size_t r = 0; r < rows->n; r++) {
+		size_t at = rows->origin[r] / ROOM_SLOTS_HOUR;
+		double z = fmin(fmax(rows->error[r] / scale, -CLIP_Z), CLIP_Z);
+		pairs->z[at * ROOM_DIMS + dim] = (float)z;
+	}
+}
+
+static double prior_correlation(size_t a, size_t b)
+{
+	size_t va = a % 2;
+	size_t vb = b % 2;
+	double ratio = fabs(log(lead_hours(a / 2) / lead_hours(b / 2)));
+	double decay =
+		0.5 * ((double)wt_room_prior.lead_decay[va] + (double)wt_room_prior.lead_decay[vb]);
+	return exp(-decay * ratio) * (va == vb ? 1.0 : (double)wt_room_prior.cross);
+}
+
+static void fit_correlation(const struct pairs *pairs, struct wt_room_fit *fit)
+{
+	double c[ROOM_DIMS * ROOM_DIMS];
+	for (size_t a = 0; a < ROOM_DIMS; a++) {
+		for (size_t b = 0; b <= a; b++) {
+			double ab = 0.0, aa = 1e-9, bb = 1e-9, n = 0.0;
+			for (size_t i = 0; i < pairs->n; i++) {
+				double za = (double)pairs->z[i * ROOM_DIMS + a];
+				double zb = (double)pairs->z[i * ROOM_DIMS + b];
+				if (isnan(za) || isnan(zb))
+					continue;
+				ab += za * zb;
+				aa += za * za;
+				bb += zb * zb;
+				n += 1.0;
+			}
+			double days = n / 12.0; /* the long leads have a row in two hours */
+			double share = days / (days + CORRELATION_PRIOR_DAYS);
+			double own = ab / sqrt(aa * bb);
+			c[a * ROOM_DIMS + b] =
+				a == b ? 1.0 + 1e-6
+				       : 0.995 * (share * own +
+						  (1.0 - share) * prior_correlation(a, b));
+		}
+	}
+	for (double ease = 1.0; !wt_room_factor(c, ROOM_DIMS); ease *= 0.9) {
+		/* Pairs counted over different hours need not fit together: lean on the prior. */
+		for (size_t a = 0; a < ROOM_DIMS; a++)
+			for (size_t b = 0; b <= a; b++)
+				c[a * ROOM_DIMS + b] =
+					a == b ? 1.0 + 1e-6 : ease * 0.99 * prior_correlation(a, b);
+	}
+	for (size_t a = 0; a < ROOM_DIMS; a++)
+		for (size_t b = 0; b <= a; b++)
+			fit->root[a][b] = (float)c[a * ROOM_DIMS + b];
+}
+
+enum wt_status wt_room_learn(const struct wt_room_series *series, const struct room_past *past,
+			     struct wt_room_fit *fit)
+{
+	struct rows rows = {0};
+	struct pairs pairs = {.n = past->grid.n / ROOM_SLOTS_HOUR + 1};
+	enum wt_status status = WT_ERR_NOMEM;
+	pairs.z = malloc(pairs.n * ROOM_DIMS * sizeof *pairs.z);
+	if (!pairs.z || !rows_alloc(&rows))
+		goto out;
+	(void)series;
+	for (size_t i = 0; i < pairs.n * ROOM_DIMS; i++)
+		pairs.z[i] = NAN;
+	for (size_t v = 0; v < 2; v++) {
+		for (size_t k = 0; k < ROOM_KNOTS; k++) {
+			struct room_law *law = &fit->law[v][k];
+			rows_collect(past, fit, v, wt_room_knot_slots[k], &rows);
+			law_regress(&rows, v, k, law);
+			memcpy(rows.error_out, rows.error, rows.n * sizeof *rows.error);
+			law_standardise(past, fit, v, k, &rows, law);
+			law_quantile(v, k, &rows, law);
+			pairs_put(&pairs, &rows, 2 * k + v);
+		}
+	}
+	fit_correlation(&pairs, fit);
+	status = WT_OK;
+out:
+	free(pairs.z);
+	rows_free(&rows);
+	return status;
+}
