@@ -162,7 +162,7 @@ json_t *site_query_air(const struct wt_site *site, size_t index, int64_t now_uni
 			    room ? json_integer((json_int_t)room->band_start_unix_s) : json_null());
 	json_object_set_new(document, "step_s", json_integer(SITE_BAND_STEP_S));
 	json_object_set_new(document, "paths",
-			    json_integer(room ? (json_int_t)site->forecast->members : 0));
+			    json_integer(room ? (json_int_t)site->forecast->paths : 0));
 	for (int i = 0; i < SITE_BANDS; i++)
 		json_object_set_new(document, names[i],
 				    room ? band(room->band[i], room->n_band) : band(NULL, 0));

@@ -419,6 +419,7 @@ struct wt_job {
 	uint64_t generation;
 	uint64_t seed;
 	size_t members;
+	size_t paths; /* of air, per room */
 	double pressure_pa;
 	struct site_lore *lore;
 	bool lore_new;

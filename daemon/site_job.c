@@ -124,6 +124,32 @@ static void take_lore(struct wt_job *job, const struct wt_site *site)
 	job->n_feel_pairs = pairs;
 }
 
+/* A workshop of a few rooms and some dozens of loads gets all the members it asked for; beyond
+ * that the work is kept within seconds by taking fewer (our choice). */
+#define WHOLE_LOADS 100
+#define WHOLE_ROOMS 4
+#define LEAST_MEMBERS 128
+#define LEAST_PATHS 64
+
+static size_t fewer(size_t members, size_t n, size_t whole, size_t least)
+{
+	size_t some = n > whole ? members * whole / n : members;
+
+	if (some < least)
+		some = least;
+	return some < members ? some : members;
+}
+
+static void size_job(struct wt_job *job, const struct wt_site *site)
+{
+	size_t open = 0;
+
+	for (size_t i = 0; i < site->n_loads; i++)
+		open += !site->loads[i].gone && site->loads[i].state == SITE_OPEN;
+	job->members = fewer(site->config->members, open, WHOLE_LOADS, LEAST_MEMBERS);
+	job->paths = fewer(site->config->members, site->config->n_rooms, WHOLE_ROOMS, LEAST_PATHS);
+}
+
 struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
 {
 	struct wt_job *job = site_alloc(sizeof(*job));
@@ -131,7 +157,7 @@ struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
 	job->now_unix_s = now_unix_s;
 	job->generation = site->generation;
 	job->seed = site->config->seed;
-	job->members = site->config->members;
+	size_job(job, site);
 	job->pressure_pa = site->pressure_pa;
 	job->rooms = site_alloc((site->n_rooms + 1) * sizeof(*job->rooms));
 	job->loads = site_alloc((site->n_loads + 2) * sizeof(*job->loads));

@@ -44,27 +44,33 @@ static float select_kth(float *values, ptrdiff_t n, ptrdiff_t k)
 	return values[k];
 }
 
-double site_float_quantile(float *values, size_t n, double p)
+void site_float_quantiles(float *values, size_t n, const double *p, size_t n_p, double *out)
 {
-	double h = (double)(n - 1) * p;
-	ptrdiff_t k = (ptrdiff_t)floor(h);
-	double at = (double)select_kth(values, (ptrdiff_t)n, k);
+	ptrdiff_t from = 0; /* what lies before is not above the rest */
 
-	if (k + 1 >= (ptrdiff_t)n || h <= (double)k)
-		return at;
-	float next = values[k + 1];
-	for (size_t i = (size_t)k + 2; i < n; i++)
-		next = values[i] < next ? values[i] : next;
-	return at + (h - (double)k) * ((double)next - at);
+	for (size_t q = 0; q < n_p; q++) {
+		double h = (double)(n - 1) * p[q];
+		ptrdiff_t k = (ptrdiff_t)floor(h), count = (ptrdiff_t)n - from;
+		double at = (double)select_kth(values + from, count, k - from);
+		from = k;
+		out[q] = at;
+		if (k + 1 >= (ptrdiff_t)n || h <= (double)k)
+			continue;
+		float next = values[k + 1];
+		for (size_t i = (size_t)k + 2; i < n; i++)
+			next = values[i] < next ? values[i] : next;
+		out[q] = at + (h - (double)k) * ((double)next - at);
+	}
 }
 
 static void float_quantiles(const float *values, size_t n, float *scratch,
 			    double out[SITE_QUANTILES])
 {
 	memcpy(scratch, values, n * sizeof(*values));
-	for (int q = 0; q < SITE_QUANTILES; q++)
-		out[q] = site_float_quantile(scratch, n, site_probability[q]);
+	site_float_quantiles(scratch, n, site_probability, SITE_QUANTILES, out);
 }
+
+static const double band_probability[3] = {0.10, 0.50, 0.90};
 
 /* --- air ------------------------------------------------------------------------------------- */
 
@@ -108,23 +114,51 @@ static bool have_fit(const struct wt_job *job, struct site_job_room *room)
 
 static void set_band(struct site_band *band, float *values, size_t n)
 {
-	band->p10 = (float)site_float_quantile(values, n, 0.10);
-	band->p50 = (float)site_float_quantile(values, n, 0.50);
-	band->p90 = (float)site_float_quantile(values, n, 0.90);
+	double p[3];
+
+	site_float_quantiles(values, n, band_probability, 3, p);
+	band->p10 = (float)p[0];
+	band->p50 = (float)p[1];
+	band->p90 = (float)p[2];
+}
+
+/* Saturation pressure by lines between points a tenth of a degree apart: within 1e-5 of itself,
+ * which a picture of the air does not show. */
+#define SATURATION_FROM_C (-30.0)
+#define SATURATION_POINTS 1101
+struct saturation {
+	float pa[SATURATION_POINTS];
+};
+
+static void saturation_fill(struct saturation *out)
+{
+	for (int i = 0; i < SATURATION_POINTS; i++) {
+		double pa = 0.0;
+		if (wt_air_saturation_pa(SATURATION_FROM_C + 0.1 * i, &pa) != WT_OK)
+			pa = i ? (double)out->pa[i - 1] : 0.0;
+		out->pa[i] = (float)pa;
+	}
+}
+
+static float saturation_pa(const struct saturation *table, float temp_c)
+{
+	float at = (temp_c - (float)SATURATION_FROM_C) * 10.0f;
+	int i = at < 0.0f                              ? 0
+		: at >= (float)(SATURATION_POINTS - 1) ? SATURATION_POINTS - 2
+						       : (int)at;
+
+	return table->pa[i] + (at - (float)i) * (table->pa[i + 1] - table->pa[i]);
 }
 
 /* Relative humidity and deficit of one instant's paths. */
-static void derive(const float *temp_c, const float *vapour_pa, size_t n, float *rh_pct,
-		   float *vpd_pa)
+static void derive(const struct saturation *table, const float *temp_c, const float *vapour_pa,
+		   size_t n, float *rh_pct, float *vpd_pa)
 {
 	for (size_t i = 0; i < n; i++) {
-		double saturation_pa = 0.0;
-		if (wt_air_saturation_pa((double)temp_c[i], &saturation_pa) != WT_OK)
-			saturation_pa = (double)vapour_pa[i];
-		double rh = 100.0 * (double)vapour_pa[i] / saturation_pa;
-		rh_pct[i] = (float)(rh > 100.0 ? 100.0 : rh);
-		double vpd = saturation_pa - (double)vapour_pa[i];
-		vpd_pa[i] = (float)(vpd < 0.0 ? 0.0 : vpd);
+		float saturated = saturation_pa(table, temp_c[i]);
+		float rh = 100.0f * vapour_pa[i] / saturated, vpd = saturated - vapour_pa[i];
+		rh_pct[i] = rh > 100.0f ? 100.0f : rh;
+		vpd_pa[i] = vpd < 0.0f ? 0.0f : vpd;
 	}
 }
 
@@ -132,14 +166,16 @@ static void make_bands(struct site_job_room *room, const struct site_paths *path
 {
 	size_t every = SITE_BAND_STEP_S / WT_GRID_S, n = paths->n_paths;
 	float *values = site_alloc(4 * n * sizeof(*values));
+	struct saturation *table = site_alloc(sizeof(*table));
 
+	saturation_fill(table);
 	room->n_band = (SITE_STEPS - 1) / every + 1;
 	for (int i = 0; i < SITE_BANDS; i++)
 		room->band[i] = site_alloc(room->n_band * sizeof(struct site_band));
 	for (size_t k = 0; k < room->n_band; k++) {
 		memcpy(values, paths->temp_c + k * every * n, n * sizeof(*values));
 		memcpy(values + n, paths->vapour_pa + k * every * n, n * sizeof(*values));
-		derive(values, values + n, n, values + 2 * n, values + 3 * n);
+		derive(table, values, values + n, n, values + 2 * n, values + 3 * n);
 		for (int i = 0; i < SITE_BANDS; i++)
 			set_band(&room->band[i][k], values + (size_t)i * n, n);
 	}
@@ -149,6 +185,7 @@ static void make_bands(struct site_job_room *room, const struct site_paths *path
 		float_quantiles(paths->vapour_pa + at, n, values, room->lead_vapour_pa[lead]);
 	}
 	free(values);
+	free(table);
 }
 
 static bool make_future(const struct wt_job *job, struct site_job_room *room,
@@ -349,11 +386,12 @@ static void view_marks(struct site_view *view, const struct wt_outcome *outcome,
 	for (int q = 0; q < 3; q++)
 		view->mark_loss_pct[q] = site_alloc((outcome->n_marks + 1) * sizeof(float));
 	for (size_t k = 0; k < outcome->n_marks; k++) {
+		double p[3];
 		memcpy(scratch, outcome->mark_loss_pct + k * outcome->n,
 		       outcome->n * sizeof(float));
-		view->mark_loss_pct[0][k] = (float)site_float_quantile(scratch, outcome->n, 0.10);
-		view->mark_loss_pct[1][k] = (float)site_float_quantile(scratch, outcome->n, 0.50);
-		view->mark_loss_pct[2][k] = (float)site_float_quantile(scratch, outcome->n, 0.90);
+		site_float_quantiles(scratch, outcome->n, band_probability, 3, p);
+		for (int q = 0; q < 3; q++)
+			view->mark_loss_pct[q][k] = (float)p[q];
 	}
 }
 
@@ -373,7 +411,7 @@ void site_run_view(const struct wt_outcome *outcome, const struct wt_members *me
 	for (int q = 0; q < SITE_QUANTILES; q++)
 		view->pace[q] = exp(view->pace[q]);
 	memcpy(scratch, outcome->rate_now_pct_h, n * sizeof(*scratch));
-	view->rate_pct_h = site_float_quantile(scratch, n, 0.5);
+	site_float_quantiles(scratch, n, &band_probability[1], 1, &view->rate_pct_h);
 	view_marks(view, outcome, scratch);
 	view->n = n;
 	view->ready = site_alloc(n * sizeof(double));
@@ -498,7 +536,7 @@ void wt_job_run(struct wt_job *job)
 		site_study_run(job);
 		return;
 	}
-	site_paths_new(job->members, &paths);
+	site_paths_new(job->paths, &paths);
 	for (size_t i = 0; i < job->n_rooms; i++)
 		run_room(job, i, &paths);
 	site_paths_clear(&paths);

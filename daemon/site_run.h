@@ -41,7 +41,8 @@ void site_run_view(const struct wt_outcome *outcome, const struct wt_members *me
 void site_run_decide(struct wt_job *job);                                   /* site_evening.c */
 void site_words_load(const struct wt_job *job, struct site_job_load *load); /* site_words.c */
 
-/* Quantile (Hyndman and Fan 1996, definition 7); values are reordered. */
-double site_float_quantile(float *values, size_t n, double p);
+/* Quantiles (Hyndman and Fan 1996, definition 7) at ascending probabilities; values are reordered.
+ */
+void site_float_quantiles(float *values, size_t n, const double *p, size_t n_p, double *out);
 
 #endif /* WT_DAEMON_SITE_RUN_H */
