@@ -6,134 +6,106 @@
 #include <string.h>
 
 #include "daemon/site_query.h"
+#include "lib/ledger.h"
 
-/* Made tea from fresh leaf, kg per kg, outside which a weight is doubted: leaf of 65 to 85 %
- * moisture made at 3 to 7 % (common practice, no source; 21.5 to 22.2 % is the Sri Lanka Tea
- * Board's circular of 1985). */
-#define OUTTURN_LEAST 0.14
-#define OUTTURN_MOST 0.38
-
-struct sums {
+/* The loads of one origin and season. */
+struct group {
 	size_t origin;
-	int season;
-	int n, n_yellow, n_cost, n_loss;
-	double outturn, yellow_pct, cost, loss_pct, hours;
+	enum wt_season season;
+	struct wt_ledger_entry *entries;
+	size_t n, cap;
 };
 
-struct figures {
-	double outturn, yellow_pct, cost_per_kg, loss_pct, hours;
-};
-
-static double loss_at_fixing_pct(const struct site_load *load)
+static struct wt_ledger_entry entry_of(const struct site_load *load)
 {
 	const json_t *loss = json_object_get(load->closing, "loss_closed_pct");
 
-	return json_is_number(loss) ? json_number_value(loss) : NAN;
+	return (struct wt_ledger_entry){
+		.fresh_kg = load->kg,
+		.made_kg = load->made_kg,
+		.yellow_kg = load->yellow_kg,
+		.price_per_kg = load->price,
+		.loss_pct = json_is_number(loss) ? json_number_value(loss) : NAN,
+		.hours = (double)(load->closed_unix_s - load->spread_unix_s) / SITE_HOUR_S};
 }
 
-static void figure(const struct site_load *load, struct figures *out)
+static json_t *note_of(enum wt_ledger_note note)
 {
-	double sorted_kg = load->made_kg - (isfinite(load->yellow_kg) ? load->yellow_kg : 0.0);
-
-	out->outturn = load->made_kg / load->kg;
-	out->yellow_pct = load->made_kg > 0.0 ? 100.0 * load->yellow_kg / load->made_kg : NAN;
-	/* All that was paid, over what can be sold. */
-	out->cost_per_kg = sorted_kg > 0.0 ? load->price * load->kg / sorted_kg : NAN;
-	out->loss_pct = loss_at_fixing_pct(load);
-	out->hours = (double)(load->closed_unix_s - load->spread_unix_s) / SITE_HOUR_S;
-}
-
-static json_t *note_of(const struct figures *f)
-{
-	if (isfinite(f->outturn) && f->outturn < OUTTURN_LEAST)
-		return site_note("outturn_low",
-				 "less made tea than leaf can give: was all of it weighed?");
-	if (isfinite(f->outturn) && f->outturn > OUTTURN_MOST)
-		return site_note("outturn_high",
-				 "more made tea than dry leaf can give: check both weights");
+	if (note == WT_LEDGER_TOO_MUCH_TEA)
+		return site_note("too_much_tea",
+				 "more tea than the leaf had dry matter for: check both weights");
+	if (note == WT_LEDGER_TOO_LITTLE_TEA)
+		return site_note("too_little_tea",
+				 "much was lost on the way, or a part was not weighed");
 	return json_null();
 }
 
 static json_t *row_of(const struct wt_site *site, const struct site_load *load,
-		      const struct figures *f)
+		      const struct wt_ledger_sum *sum)
 {
 	return json_pack("{s:i,s:s,s:s,s:f,s:I,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "load", load->number,
 			 "origin", site->origins[load->origin], "season",
 			 wt_words_text(WT_WORDS_SEASON, (int)load->season), "kg", load->kg,
 			 "fixed_unix_s", (json_int_t)load->closed_unix_s, "loss_pct",
-			 site_number(f->loss_pct), "hours", site_number(f->hours), "made_kg",
-			 site_number(load->made_kg), "yellow_pct", site_number(f->yellow_pct),
-			 "outturn", site_number(f->outturn), "cost_per_kg",
-			 site_number(f->cost_per_kg), "note", note_of(f));
+			 site_number(sum->loss_pct), "hours", site_number(sum->hours), "made_kg",
+			 site_number(load->made_kg), "yellow_pct", site_number(sum->yellow_pct),
+			 "outturn", site_number(sum->outturn), "cost_per_kg",
+			 site_number(sum->cost_per_kg), "note", note_of(sum->note));
 }
 
-static void add(double value, double *sum, int *n)
+static void add_to_group(struct group *groups, size_t *n, const struct site_load *load,
+			 const struct wt_ledger_entry *entry)
 {
-	if (!isfinite(value))
-		return;
-	*sum += value;
-	(*n)++;
+	size_t i = 0;
+
+	while (i < *n && (groups[i].origin != load->origin || groups[i].season != load->season))
+		i++;
+	if (i == *n)
+		groups[(*n)++] = (struct group){.origin = load->origin, .season = load->season};
+	site_grow(&groups[i].entries, groups[i].n, &groups[i].cap, sizeof(*entry));
+	groups[i].entries[groups[i].n++] = *entry;
 }
 
-static struct sums *group_of(struct sums *groups, size_t *n, const struct site_load *load)
+static json_t *group_row(const struct wt_site *site, const struct group *group)
 {
-	for (size_t i = 0; i < *n; i++) {
-		if (groups[i].origin == load->origin && groups[i].season == (int)load->season)
-			return &groups[i];
-	}
-	groups[*n] = (struct sums){.origin = load->origin, .season = (int)load->season};
-	return &groups[(*n)++];
-}
+	struct wt_ledger_sum sum;
 
-static double mean(double sum, int n)
-{
-	return n ? sum / n : NAN;
-}
-
-static json_t *group_rows(const struct wt_site *site, const struct sums *groups, size_t n)
-{
-	json_t *rows = json_array();
-
-	for (size_t i = 0; i < n; i++) {
-		const struct sums *g = &groups[i];
-		json_array_append_new(
-			rows, json_pack("{s:s,s:s,s:i,s:o,s:o,s:o,s:o,s:o}", "origin",
-					site->origins[g->origin], "season",
-					wt_words_text(WT_WORDS_SEASON, g->season), "n", g->n,
-					"outturn", site_number(mean(g->outturn, g->n)),
-					"yellow_pct", site_number(mean(g->yellow_pct, g->n_yellow)),
-					"cost_per_kg", site_number(mean(g->cost, g->n_cost)),
-					"loss_pct", site_number(mean(g->loss_pct, g->n_loss)),
-					"hours", site_number(mean(g->hours, g->n))));
-	}
-	return rows;
+	if (wt_ledger_total(group->entries, group->n, &sum) != WT_OK)
+		return NULL;
+	return json_pack("{s:s,s:s,s:i,s:o,s:o,s:o,s:o,s:o}", "origin",
+			 site->origins[group->origin], "season",
+			 wt_words_text(WT_WORDS_SEASON, (int)group->season), "n", (int)sum.n,
+			 "outturn", site_number(sum.outturn), "yellow_pct",
+			 site_number(sum.yellow_pct), "cost_per_kg", site_number(sum.cost_per_kg),
+			 "loss_pct", site_number(sum.loss_pct), "hours", site_number(sum.hours));
 }
 
 json_t *site_query_ledger(const struct wt_site *site, int64_t now_unix_s)
 {
-	json_t *document = site_document(site, now_unix_s), *rows = json_array();
-	struct sums *groups = site_alloc((site->n_loads + 1) * sizeof(*groups));
+	json_t *document = site_document(site, now_unix_s), *rows = json_array(),
+	       *sums = json_array();
+	struct group *groups = site_alloc((site->n_loads + 1) * sizeof(*groups));
 	size_t n = 0;
 
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
-		struct figures f;
+		struct wt_ledger_sum sum;
 		if (load->gone || load->state != SITE_FIXED)
 			continue;
-		figure(load, &f);
-		json_array_append_new(rows, row_of(site, load, &f));
-		if (!isfinite(load->made_kg))
+		struct wt_ledger_entry entry = entry_of(load);
+		if (wt_ledger_reckon(&entry, &sum) != WT_OK)
 			continue;
-		struct sums *g = group_of(groups, &n, load);
-		g->n++;
-		g->outturn += f.outturn;
-		g->hours += f.hours;
-		add(f.yellow_pct, &g->yellow_pct, &g->n_yellow);
-		add(f.cost_per_kg, &g->cost, &g->n_cost);
-		add(f.loss_pct, &g->loss_pct, &g->n_loss);
+		json_array_append_new(rows, row_of(site, load, &sum));
+		add_to_group(groups, &n, load, &entry);
+	}
+	for (size_t i = 0; i < n; i++) {
+		json_t *row = group_row(site, &groups[i]);
+		if (row)
+			json_array_append_new(sums, row);
+		free(groups[i].entries);
 	}
 	json_object_set_new(document, "rows", rows);
-	json_object_set_new(document, "groups", group_rows(site, groups, n));
+	json_object_set_new(document, "groups", sums);
 	free(groups);
 	return document;
 }
