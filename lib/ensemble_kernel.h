@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Inside of the ensemble: lanes of one tile, the drive, and the loop over them.
- * Not for use outside lib/ensemble*.c.
+ * Not for use outside lib/ensemble*.c and the benchmarks.
  */
 #ifndef WT_LIB_ENSEMBLE_KERNEL_H
 #define WT_LIB_ENSEMBLE_KERNEL_H
 
+#include <stdalign.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -17,6 +19,7 @@
 #define WT_AIR_COUNT 4
 /* Most steps between two looks at the state. */
 #define WT_BURST 6
+#define WT_DRIFT_TERMS 4
 
 /* Air of each step (its mean), made once.  Shared: [step][WT_AIR_COUNT].  Paths: blocks of WT_TILE
  * paths, [block][step][WT_AIR_COUNT][WT_TILE], the last block filled up with its first path. */
@@ -29,46 +32,65 @@ struct wt_drive {
 };
 
 struct wt_lanes {
-	/* constant between acts and cells of half an hour */
-	float skin[WT_TILE];   /* conductance of closed skin at 20 deg C times (1 + k), m/s */
+	/* What the members are; the bed of each changes only by acts. */
+	alignas(64) float closed[WT_TILE]; /* skin per kg dry per m2, times (1 + k), no drift, m/s
+					    */
+	float dry_kg_m2[WT_TILE];
+	float water_ratio[WT_TILE];
+	float bed[WT_TILE];
+	float drift[WT_DRIFT_TERMS][WT_TILE];
 	float open[WT_TILE];   /* open over closed, less one */
 	float half[WT_TILE];   /* exp(-x), x of half a grid step: see leaf_closing() */
 	float fourth[WT_TILE]; /* fourths of the mean closing time per s */
 	float shrink[WT_TILE];
 	float b2[WT_TILE];
 	float bias[WT_TILE];
-	float vapour[WT_TILE]; /* resistances, s/m */
-	float heat[WT_TILE];
-	float take[WT_TILE]; /* c: share of the tissue's water per kg/m2 */
 	float surface_half[WT_TILE];
 	float loss_water[WT_TILE]; /* loss % for all water gone, and for all dry matter gone */
 	float loss_dry[WT_TILE];
 	float radiation; /* net radiation over latent heat, kg m-2 s-1 */
-	/* state */
+	/* What holds for half an hour: wt_kernel_cell(). */
+	alignas(64) float skin[WT_TILE];
+	float vapour[WT_TILE]; /* resistances, s/m */
+	float heat[WT_TILE];
+	float take[WT_TILE]; /* c: share of the tissue's water per kg/m2 */
+	/* State. */
 	float y[WT_TILE];
 	float z[WT_TILE];
-	float slope[WT_TILE]; /* of y over the step before, per s */
-
+	float slope[WT_TILE];   /* of y over the step before, per s */
 	float closing[WT_TILE]; /* exp(-x) at the end of the last step */
 	float breath[WT_TILE];
 };
 
+/* Half an hour of the bed. */
+struct wt_cell {
+	float drift[WT_DRIFT_TERMS]; /* the terms at its middle */
+	float face, face_heat;       /* s/m */
+	float through, through_heat; /* s/m per kg/m2, packing included */
+};
+
 struct wt_burst {
 	const float *air; /* [n][WT_AIR_COUNT] or [n][WT_AIR_COUNT][WT_TILE] */
+	bool own;         /* the latter: each lane has its own air */
+	bool wet;         /* some lane has surface water */
+	bool open;        /* some lane has open stomata */
 	int n;            /* steps, 1..WT_BURST */
 	float step_s;
-
 	float since_s;     /* from spreading to the start of the burst */
 	const float *half; /* exp(-x) of half a step, WT_TILE of them */
 };
 
-/* Runs a burst; after each step loss (and z when the lanes are wet) is written to a row. */
-void wt_kernel_shared(struct wt_lanes *lanes, const struct wt_burst *burst, bool wet,
-		      float (*loss_pct)[WT_TILE], float (*z)[WT_TILE]);
-void wt_kernel_own(struct wt_lanes *lanes, const struct wt_burst *burst, bool wet,
-		   float (*loss_pct)[WT_TILE], float (*z)[WT_TILE]);
+/* Sets what holds for half an hour; says whether any lane is wet, or open from since_s on. */
+void wt_kernel_cell(struct wt_lanes *lanes, const struct wt_cell *cell, float since_s, bool *wet,
+		    bool *open);
 
-/* Name of the instruction set the kernel will use on this machine. */
+/* Runs a burst; after each step loss (and z when wet) is written to a row.  True when some lane has
+ * reached its limit. */
+bool wt_kernel_burst(struct wt_lanes *lanes, const struct wt_burst *burst,
+		     const float limit_pct[WT_TILE], float (*loss_pct)[WT_TILE],
+		     float (*z)[WT_TILE]);
+
+/* Name of the instruction set the kernel uses on this machine. */
 const char *wt_kernel_name(void);
 
 #endif /* WT_LIB_ENSEMBLE_KERNEL_H */

@@ -11,8 +11,6 @@
 #include "lib/leaf_schedule.h"
 #include "lib/traits.h"
 
-/* Surface water below this share of the tissue's is left where it is. */
-static const float wet_least = 2e-5f;
 static const float latent_20c_j_kg = 2.4538e6f;
 
 struct job {
@@ -35,14 +33,12 @@ struct tile {
 	size_t n;     /* lanes in use; the rest repeat lane 0 */
 	size_t block; /* of the paths; SIZE_MAX when gathered */
 	size_t path[WT_TILE];
-	float skin[WT_TILE]; /* per kg dry per m2, without drift */
-	float tissue_kg[WT_TILE], dry_kg[WT_TILE], water_ratio[WT_TILE];
-	float dry_kg_m2[WT_TILE], kept[WT_TILE], bed[WT_TILE];
-	float drift[4][WT_TILE];
+	float tissue_kg[WT_TILE], dry_kg[WT_TILE], kept[WT_TILE];
+	float limit_pct[WT_TILE]; /* next loss of interest */
 	double ready_unix_s[WT_TILE], past_unix_s[WT_TILE];
 	float loss_before_pct[WT_TILE];    /* half an hour before now */
 	struct wt_leaf_path face, through; /* for 1 kg/m2 */
-	bool fan, wet;
+	bool fan, wet, open;
 	int64_t turned_unix_s;
 	size_t next_event, next_mark;
 	float loss_pct[WT_BURST + 1][WT_TILE]; /* row 0: before the burst */
@@ -57,6 +53,16 @@ static void set_faces(const struct job *job, struct tile *tile)
 	wt_leaf_path_parts(&bed, &tile->face, &tile->through);
 }
 
+/* Loss at which the lane next crosses something: ready, then past its best, then nothing. */
+static float next_limit(const struct job *job, const struct tile *tile, size_t i)
+{
+	if (!job->outcome)
+		return HUGE_VALF;
+	if (isinf(tile->ready_unix_s[i]))
+		return (float)job->load->ready_from_loss_pct;
+	return isinf(tile->past_unix_s[i]) ? (float)job->load->latest_loss_pct : HUGE_VALF;
+}
+
 static enum wt_status start_lane(const struct job *job, struct tile *tile, size_t i)
 {
 	double theta[WT_DIM_COUNT];
@@ -67,17 +73,18 @@ static enum wt_status start_lane(const struct job *job, struct tile *tile, size_
 	if (status != WT_OK)
 		return status;
 	struct wt_lanes *l = &tile->lanes;
-	tile->skin[i] = (float)(leaf.skin_m_s * (1.0 + leaf.shrink));
+	l->closed[i] = (float)(leaf.skin_m_s * (1.0 + leaf.shrink));
 	tile->tissue_kg[i] = (float)leaf.tissue_kg;
 	tile->dry_kg[i] = (float)leaf.dry_kg;
-	tile->water_ratio[i] = (float)leaf.water_ratio;
-	tile->dry_kg_m2[i] = (float)(leaf.dry_kg / job->load->area_m2);
+	l->water_ratio[i] = (float)leaf.water_ratio;
+	l->dry_kg_m2[i] = (float)(leaf.dry_kg / job->load->area_m2);
 	tile->kept[i] = 1.0f;
-	tile->bed[i] = (float)leaf.bed;
+	l->bed[i] = (float)leaf.bed;
 	for (int k = 0; k < 4; k++)
-		tile->drift[k][i] = (float)leaf.drift[k];
+		l->drift[k][i] = (float)leaf.drift[k];
 	tile->ready_unix_s[i] = tile->past_unix_s[i] = HUGE_VAL;
 	tile->loss_before_pct[i] = 0.0f;
+	tile->limit_pct[i] = next_limit(job, tile, i);
 	l->open[i] = (float)leaf.open_extra;
 	l->half[i] = (float)exp(-2.0 * WT_GRID_S / leaf.close_s);
 	l->fourth[i] = (float)(4.0 / leaf.close_s);
@@ -117,7 +124,7 @@ static enum wt_status start_tile(const struct job *job, struct tile *tile)
 
 static void act(const struct job *job, struct tile *tile, const struct wt_bed_event *event)
 {
-	const struct wt_lanes *l = &tile->lanes;
+	struct wt_lanes *l = &tile->lanes;
 	for (size_t i = 0; i < WT_TILE; i++) {
 		if (event->taken_kg > 0.0) {
 			float share = 1.0f - tile->loss_pct[0][i] / 100.0f +
@@ -128,8 +135,7 @@ static void act(const struct job *job, struct tile *tile, const struct wt_bed_ev
 			tile->kept[i] *= left > 0.0f ? left : 0.0f;
 		}
 		if (event->area_m2 > 0.0 && tile->kept[i] > 0.0f)
-			tile->dry_kg_m2[i] =
-				tile->dry_kg[i] * tile->kept[i] / (float)event->area_m2;
+			l->dry_kg_m2[i] = tile->dry_kg[i] * tile->kept[i] / (float)event->area_m2;
 	}
 	if (event->fan >= 0)
 		tile->fan = event->fan > 0;
@@ -141,29 +147,19 @@ static void act(const struct job *job, struct tile *tile, const struct wt_bed_ev
 /* What holds for the half hour around t. */
 static void set_cell(const struct job *job, struct tile *tile, int64_t t)
 {
-	struct wt_lanes *l = &tile->lanes;
 	double middle = (double)wt_leaf_cell_middle(t);
 	double since_h = (middle - (double)job->load->spread_unix_s) / 3600.0;
-	float packed = (float)wt_leaf_packing(middle - (double)tile->turned_unix_s);
-	float through = packed * (float)tile->through.vapour_s_m;
-	float through_heat = packed * (float)tile->through.heat_s_m;
-	float face = (float)tile->face.vapour_s_m, face_heat = (float)tile->face.heat_s_m;
-	float term[4];
-	bool wet = false;
-	for (int k = 0; k < 4; k++)
-		term[k] = (float)wt_traits_drift(k, since_h);
-	for (size_t i = 0; i < WT_TILE; i++) {
-		float drift = expf(term[0] * tile->drift[0][i] + term[1] * tile->drift[1][i] +
-				   term[2] * tile->drift[2][i] + term[3] * tile->drift[3][i]);
-		float dry = tile->dry_kg_m2[i];
-		float bed = tile->bed[i] * dry * (1.0f + tile->water_ratio[i]);
-		l->skin[i] = tile->skin[i] * dry * drift;
-		l->vapour[i] = face + through * bed;
-		l->heat[i] = face_heat + through_heat * bed;
-		l->take[i] = 1.0f / (dry * tile->water_ratio[i]);
-		wet = wet || l->z[i] > wet_least;
-	}
-	tile->wet = wet;
+	double packed = wt_leaf_packing(middle - (double)tile->turned_unix_s);
+	struct wt_cell cell = {
+		.face = (float)tile->face.vapour_s_m,
+		.face_heat = (float)tile->face.heat_s_m,
+		.through = (float)(packed * tile->through.vapour_s_m),
+		.through_heat = (float)(packed * tile->through.heat_s_m),
+	};
+	for (int k = 0; k < WT_DRIFT_TERMS; k++)
+		cell.drift[k] = (float)wt_traits_drift(k, since_h);
+	wt_kernel_cell(&tile->lanes, &cell, (float)(t - job->load->spread_unix_s), &tile->wet,
+		       &tile->open);
 }
 
 static const float *air_of(const struct job *job, struct tile *tile, int64_t t, int n, bool *own)
@@ -203,14 +199,17 @@ static double crossing(const struct tile *tile, size_t i, float limit, int n, do
 
 static void find_crossings(const struct job *job, struct tile *tile, int n, double t, double h)
 {
-	float ready = (float)job->load->ready_from_loss_pct;
-	float latest = (float)job->load->latest_loss_pct;
 	for (size_t i = 0; i < WT_TILE; i++) {
-		float loss_pct = tile->loss_pct[n][i];
-		if (loss_pct >= ready && isinf(tile->ready_unix_s[i]))
-			tile->ready_unix_s[i] = crossing(tile, i, ready, n, t, h);
-		if (loss_pct >= latest && isinf(tile->past_unix_s[i]))
-			tile->past_unix_s[i] = crossing(tile, i, latest, n, t, h);
+		while (tile->loss_pct[n][i] >= tile->limit_pct[i]) {
+			float limit = tile->limit_pct[i];
+			double at = crossing(tile, i, limit, n, t, h);
+			if (limit >= (float)job->load->ready_from_loss_pct &&
+			    isinf(tile->ready_unix_s[i]))
+				tile->ready_unix_s[i] = at;
+			if (limit >= (float)job->load->latest_loss_pct)
+				tile->past_unix_s[i] = at;
+			tile->limit_pct[i] = next_limit(job, tile, i);
+		}
 	}
 }
 
@@ -225,7 +224,9 @@ static void write_mark(const struct job *job, struct tile *tile, size_t mark, in
 			job->mark_loss_pct[at] = loss_pct;
 		if (!job->mark_weight_kg)
 			continue;
-		float z = tile->z[row][i] + f * (tile->z[row + 1][i] - tile->z[row][i]);
+		float z = tile->z[0][i];
+		if (tile->wet)
+			z = tile->z[row][i] + f * (tile->z[row + 1][i] - tile->z[row][i]);
 		job->mark_weight_kg[at] =
 			tile->kept[i] * tile->tissue_kg[i] *
 			(1.0f - loss_pct / 100.0f + z * tile->lanes.loss_water[i] / 100.0f);
@@ -256,19 +257,22 @@ static void burst(const struct job *job, struct tile *tile, int64_t t, int n, in
 			partial[i] = powf(l->half[i], power);
 		half = partial;
 	}
-	struct wt_burst b = {air_of(job, tile, t, n, &own), n, (float)h,
-			     (float)(t - job->load->spread_unix_s), half};
-	if (own)
-		wt_kernel_own(l, &b, tile->wet, tile->loss_pct + 1, tile->z + 1);
-	else
-		wt_kernel_shared(l, &b, tile->wet, tile->loss_pct + 1, tile->z + 1);
-	if (!tile->wet)
-		for (int s = 1; s <= n; s++)
-			memcpy(tile->z[s], tile->z[0], sizeof tile->z[0]);
-	find_crossings(job, tile, n, (double)t, (double)h);
+	struct wt_burst b = {
+		.air = air_of(job, tile, t, n, &own),
+		.wet = tile->wet,
+		.open = tile->open,
+		.n = n,
+		.step_s = (float)h,
+		.since_s = (float)(t - job->load->spread_unix_s),
+		.half = half,
+	};
+	b.own = own;
+	if (wt_kernel_burst(l, &b, tile->limit_pct, tile->loss_pct + 1, tile->z + 1))
+		find_crossings(job, tile, n, (double)t, (double)h);
 	find_marks(job, tile, n, t, h);
 	memcpy(tile->loss_pct[0], tile->loss_pct[n], sizeof tile->loss_pct[0]);
-	memcpy(tile->z[0], tile->z[n], sizeof tile->z[0]);
+	if (tile->wet)
+		memcpy(tile->z[0], tile->z[n], sizeof tile->z[0]);
 }
 
 /* Bursts from t to `to`, within one cell: the rest of a grid step, whole steps, a part of one. */

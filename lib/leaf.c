@@ -152,9 +152,11 @@ void wt_leaf_rate(const struct wt_leaf *leaf, const struct wt_leaf_path *path, d
 		   (1.0 + leaf->open_extra * leaf_closing(exp(-x), x));
 	double wet = leaf_wet_share(state->z, leaf->surface_half);
 	double c = 1.0 / (dry_kg_m2 * leaf->water_ratio);
-	double tissue = leaf_tissue_flux(u, state->y, leaf->shrink, leaf->isotherm_b2, air->a_kg_m3,
-					 e, path->vapour_s_m, heat);
-	double open = leaf_free_flux(air->a_kg_m3, e, path->vapour_s_m, heat);
+	double over, under;
+	leaf_tissue_parts(u, state->y, leaf->shrink, leaf->isotherm_b2, air->a_kg_m3, e,
+			  path->vapour_s_m, heat, &over, &under);
+	double tissue = over / under;
+	double open = leaf_free_drive(air->a_kg_m3, e) / (path->vapour_s_m + heat);
 
 	out->tissue_per_s = c * tissue;
 	out->free_per_s = c * open;
@@ -226,7 +228,12 @@ static enum wt_status step_midpoint(struct run *run, int64_t from_unix_s, int64_
 		wt_leaf_rate(&run->leaf, &path, run->dry_kg_m2, run->load->net_radiation_w_m2,
 			     drift, &air, since_s + 0.5 * h * stage, &mid, &rate);
 
-		left = leaf_wet_step(s->z, h * rate.free_per_s, run->leaf.surface_half, &share);
+		double under;
+		leaf_wet_parts(s->z, h * rate.free_per_s, 1.0, run->leaf.surface_half, &left,
+			       &share, &under);
+		left /= under;
+		share /= under;
+
 		mid.y = fmax(s->y - 0.5 * h * (1.0 - share) * rate.tissue_per_s, 0.0);
 	}
 	s->y = fmax(s->y - h * (1.0 - share) * rate.tissue_per_s, 0.0);

@@ -38,25 +38,26 @@ static inline REAL leaf_biased_vapour(REAL a, REAL e, REAL bias)
 	return moved > (REAL)0 ? moved : (REAL)0;
 }
 
-/* Flux from the tissue.  u: conductance of all skin on the tray times (1 + k), m s-1; e already
- * lessened by radiation.  Never below 0: uptake from the air is left out. */
-static inline REAL leaf_tissue_flux(REAL u, REAL y, REAL k, REAL b2, REAL a, REAL e, REAL rv,
-				    REAL heat)
+/* Flux from the tissue as a fraction, so that a caller may share one division between several.
+ * u: conductance of all skin on the tray times (1 + k), m s-1; e already lessened by radiation.
+ * Never below 0: uptake from the air is left out. */
+static inline void leaf_tissue_parts(REAL u, REAL y, REAL k, REAL b2, REAL a, REAL e, REAL rv,
+				     REAL heat, REAL *over, REAL *under)
 {
 	REAL y2 = y * y;
 	REAL uy = u * y;
 	REAL sum = y2 + b2;
 	REAL drive = (a - e) * y2 - e * b2;
 	drive = drive > (REAL)0 ? drive : (REAL)0;
-	return uy * drive / (uy * (rv * sum + heat * y2) + (y + k) * sum);
+	*over = uy * drive;
+	*under = uy * (rv * sum + heat * y2) + (y + k) * sum;
 }
 
-/* Flux from free water that would cover the whole tray. */
-static inline REAL leaf_free_flux(REAL a, REAL e, REAL rv, REAL heat)
+/* Flux from free water that would cover the whole tray is this over (rv + heat). */
+static inline REAL leaf_free_drive(REAL a, REAL e)
 {
 	REAL drive = a - e;
-	drive = drive > (REAL)0 ? drive : (REAL)0;
-	return drive / (rv + heat);
+	return drive > (REAL)0 ? drive : (REAL)0;
 }
 
 /* What is left of the opening of the stomata after x fourths of their mean closing time; w =
@@ -73,17 +74,26 @@ static inline REAL leaf_wet_share(REAL z, REAL half)
 	return z / (z + half);
 }
 
-/* Surface water after a step in which free water would lose `lost` (in the unit of z); its mean
- * share of the leaf goes to *share.  Second order, never below 0 however thin the film. */
-static inline REAL leaf_wet_step(REAL z, REAL lost, REAL half, REAL *share)
+/* Surface water after a step, and its mean share of the leaf in that step, as fractions over the
+ * same number.  Free water would lose pull / resist in the step (in the unit of z).
+ *
+ *     m = z / (1 + pull / resist / (2 (z + half)))        the middle of the step
+ *     k = pull / resist / (m + half)
+ *     left = z / (1 + k + k^2 / 2),   share = left (1 + k / 2) / (m + half)
+ *
+ * Second order, never below 0 however thin the film. */
+static inline void leaf_wet_parts(REAL z, REAL pull, REAL resist, REAL half, REAL *left,
+				  REAL *share, REAL *under)
 {
-	REAL sum = z + half;
-	REAL middle = z * sum / (sum + (REAL)0.5 * lost);
-	REAL r = (REAL)1 / (middle + half);
-	REAL k = lost * r;
-	REAL left = z / ((REAL)1 + k * ((REAL)1 + (REAL)0.5 * k));
-	*share = left * r * ((REAL)1 + (REAL)0.5 * k);
-	return left;
+	REAL slow = (z + half) * resist;
+	REAL n = slow + (REAL)0.5 * pull;
+	REAL m = z * slow + half * n; /* m / n is the middle plus half */
+	REAL p = pull * n;
+	REAL q = resist * m; /* k = p / q */
+	REAL zq = z * q;
+	*left = zq * q * m;
+	*share = zq * (q + (REAL)0.5 * p) * n;
+	*under = m * (q * (q + p) + (REAL)0.5 * p * p);
 }
 
 /* Dry matter breathed away per second at 20 deg C times this: warm is the skin's own temperature
