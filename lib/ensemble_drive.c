@@ -2,6 +2,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "lib/air.h"
 #include "lib/ensemble_kernel.h"
 #include "lib/leaf.h"
 
@@ -10,17 +11,22 @@ enum { MOST_STEPS = 200000 };
 static enum wt_status new_drive(int64_t start_unix_s, size_t n_steps, size_t n_paths,
 				double pressure_pa, struct wt_drive **out)
 {
-	size_t blocks = (n_paths + WT_TILE - 1) / WT_TILE;
-	size_t floats = n_paths > 0 ? blocks * WT_TILE * n_steps : n_steps;
-	struct wt_drive *drive = malloc(sizeof *drive);
-	float *air =
-		aligned_alloc(64, ((floats + 16) * WT_AIR_COUNT * sizeof(float) + 63) / 64 * 64);
-	if (!drive || !air) {
+	size_t lanes = (n_paths + WT_TILE - 1) / WT_TILE * WT_TILE;
+	struct wt_drive *drive = calloc(1, sizeof *drive);
+	if (!drive)
+		return WT_ERR_NOMEM;
+	drive->start_unix_s = start_unix_s;
+	drive->n_steps = n_steps;
+	drive->n_paths = n_paths;
+	drive->pressure_pa = pressure_pa;
+	if (n_paths > 0)
+		drive->path = aligned_alloc(64, lanes * n_steps * WT_AIR_COUNT * sizeof(uint16_t));
+	else
+		drive->air = malloc(n_steps * WT_AIR_COUNT * sizeof(float));
+	if (!drive->path && !drive->air) {
 		free(drive);
-		free(air);
 		return WT_ERR_NOMEM;
 	}
-	*drive = (struct wt_drive){start_unix_s, n_steps, n_paths, pressure_pa, air};
 	*out = drive;
 	return WT_OK;
 }
@@ -30,13 +36,14 @@ void wt_drive_free(struct wt_drive **drive)
 	if (!drive || !*drive)
 		return;
 	free((*drive)->air);
+	free((*drive)->path);
 	free(*drive);
 	*drive = NULL;
 }
 
-/* Mean air of a step between two instants into out[0], out[stride], ... */
+/* Mean air of a step between two instants. */
 static enum wt_status put_air(float temp0_c, float temp1_c, float vapour0_pa, float vapour1_pa,
-			      double pressure_pa, size_t stride, float *out)
+			      double pressure_pa, float out[WT_AIR_COUNT])
 {
 	struct wt_leaf_air air;
 	enum wt_status status =
@@ -45,9 +52,9 @@ static enum wt_status put_air(float temp0_c, float temp1_c, float vapour0_pa, fl
 	if (status != WT_OK)
 		return status;
 	out[0] = (float)air.a_kg_m3;
-	out[stride] = (float)air.e_kg_m3;
-	out[2 * stride] = (float)air.slope_ratio;
-	out[3 * stride] = (float)air.warm;
+	out[1] = (float)air.e_kg_m3;
+	out[2] = (float)air.slope_ratio;
+	out[3] = (float)air.warm;
 	return WT_OK;
 }
 
@@ -70,9 +77,9 @@ enum wt_status wt_drive_from_track(const struct wt_track *track, double pressure
 	/* One step more than there are pairs: the air of the last instant, held. */
 	for (size_t s = 0; status == WT_OK && s < track->n; s++) {
 		size_t next = s + 1 < track->n ? s + 1 : s;
-		status = put_air(track->temp_c[s], track->temp_c[next], track->vapour_pa[s],
-				 track->vapour_pa[next], pressure_pa, 1,
-				 drive->air + s * WT_AIR_COUNT);
+		status =
+			put_air(track->temp_c[s], track->temp_c[next], track->vapour_pa[s],
+				track->vapour_pa[next], pressure_pa, drive->air + s * WT_AIR_COUNT);
 	}
 	if (status != WT_OK) {
 		wt_drive_free(&drive);
@@ -83,26 +90,56 @@ enum wt_status wt_drive_from_track(const struct wt_track *track, double pressure
 	return WT_OK;
 }
 
+/* Units from the warmest air of the paths, so that its values just fit in sixteen bits. */
+static enum wt_status set_units(const struct wt_paths *paths, struct wt_drive *drive)
+{
+	float temp_c = -40.0f, vapour_pa = 0.0f;
+	struct wt_leaf_air air;
+	for (size_t i = 0; i < paths->n_steps * paths->n_paths; i++) {
+		temp_c = paths->temp_c[i] > temp_c ? paths->temp_c[i] : temp_c;
+		vapour_pa = paths->vapour_pa[i] > vapour_pa ? paths->vapour_pa[i] : vapour_pa;
+	}
+	enum wt_status status =
+		wt_leaf_air((double)temp_c, (double)vapour_pa, drive->pressure_pa, &air);
+	if (status != WT_OK)
+		return status;
+	/* Vapour of fog may exceed saturation; of a colder path it is denser, by less than 1.4. */
+	double most[WT_AIR_COUNT] = {fmax(air.a_kg_m3, 1.4 * air.e_kg_m3), 0.0, air.slope_ratio,
+				     air.warm};
+	most[1] = most[0];
+	for (int q = 0; q < WT_AIR_COUNT; q++)
+		drive->unit[q] = (float)(most[q] / 65000.0);
+	return WT_OK;
+}
+
 static enum wt_status fill_paths(const struct wt_paths *paths, struct wt_drive *drive)
 {
 	const size_t n = paths->n_paths;
-	const size_t padded = (n + WT_TILE - 1) / WT_TILE * WT_TILE;
-	for (size_t p = 0; p < padded; p++) {
-		size_t block = p / WT_TILE;
-		size_t from = p < n ? p : block * WT_TILE;
-		float *at =
-			drive->air + block * drive->n_steps * WT_AIR_COUNT * WT_TILE + p % WT_TILE;
-		for (size_t s = 0; s < drive->n_steps; s++) {
-			size_t i = s * n + from, j = i + n;
-			enum wt_status status =
-				put_air(paths->temp_c[i], paths->temp_c[j], paths->vapour_pa[i],
-					paths->vapour_pa[j], drive->pressure_pa, WT_TILE,
-					at + s * WT_AIR_COUNT * WT_TILE);
-			if (status != WT_OK)
-				return status;
+	double gamma_pa_k;
+	enum wt_status status = wt_air_psychrometric_pa_k(drive->pressure_pa, &gamma_pa_k);
+	if (status == WT_OK)
+		status = set_units(paths, drive);
+	for (size_t p = 0; p < n && status == WT_OK; p += WT_TILE) {
+		size_t lanes = n - p < WT_TILE ? n - p : WT_TILE;
+		uint16_t(*out)[WT_TILE] =
+			(uint16_t(*)[WT_TILE])(drive->path + p * drive->n_steps * WT_AIR_COUNT);
+		for (size_t s = 0; s < drive->n_steps && status == WT_OK;
+		     s++, out += WT_AIR_COUNT) {
+			size_t i = s * n + p, j = i + n;
+			struct wt_air_pair pair = {
+				{paths->temp_c + i, paths->temp_c + j},
+				{paths->vapour_pa + i, paths->vapour_pa + j},
+				(float)(1.0 / gamma_pa_k),
+				drive->unit,
+			};
+			if (!wt_kernel_air(&pair, lanes, out))
+				status = WT_ERR_RANGE;
+			for (size_t l = lanes; l < WT_TILE; l++)
+				for (size_t q = 0; q < WT_AIR_COUNT; q++)
+					out[q][l] = out[q][0];
 		}
 	}
-	return WT_OK;
+	return status;
 }
 
 enum wt_status wt_drive_from_paths(const struct wt_paths *paths, double pressure_pa,

@@ -22,13 +22,17 @@
 #define WT_DRIFT_TERMS 4
 
 /* Air of each step (its mean), made once.  Shared: [step][WT_AIR_COUNT].  Paths: blocks of WT_TILE
- * paths, [block][step][WT_AIR_COUNT][WT_TILE], the last block filled up with its first path. */
+ * paths, [block][step][WT_AIR_COUNT][WT_TILE], the last block filled up with its first path.  Paths
+ * are kept as sixteen-bit multiples of `unit`, because a refresh reads all of them once a load and
+ * the memory is slower than the arithmetic; a and e share one unit, so that full air stays full. */
 struct wt_drive {
 	int64_t start_unix_s;
 	size_t n_steps;
 	size_t n_paths; /* 0: shared air of a track */
 	double pressure_pa;
-	float *air;
+	float *air;     /* of a track, else NULL */
+	uint16_t *path; /* of paths, else NULL */
+	float unit[WT_AIR_COUNT];
 };
 
 struct wt_lanes {
@@ -70,15 +74,39 @@ struct wt_cell {
 };
 
 struct wt_burst {
-	const float *air; /* [n][WT_AIR_COUNT] or [n][WT_AIR_COUNT][WT_TILE] */
-	bool own;         /* the latter: each lane has its own air */
-	bool wet;         /* some lane has surface water */
-	bool open;        /* some lane has open stomata */
-	int n;            /* steps, 1..WT_BURST */
+
+	const float *air;     /* [n][WT_AIR_COUNT]: one air for all lanes; or NULL and */
+	const uint16_t *path; /* [n][WT_AIR_COUNT][WT_TILE] in these units: */
+	const float *unit;
+
+	bool wet;  /* some lane has surface water */
+	bool open; /* some lane has open stomata */
+	int n;     /* steps, 1..WT_BURST */
 	float step_s;
 	float since_s;     /* from spreading to the start of the burst */
 	const float *half; /* exp(-x) of half a step, WT_TILE of them */
 };
+
+/* Mean air between two instants for n <= WT_TILE paths, as a drive keeps it.  per_pa: 1 over the
+ * psychrometric constant.  False when any value is not finite or outside of wt_leaf_air()'s range;
+ * out is then of no use. */
+struct wt_air_pair {
+	const float *temp_c[2], *vapour_pa[2];
+	float per_psychrometric_k_pa;
+	const float *unit;
+};
+bool wt_kernel_air(const struct wt_air_pair *pair, size_t n, uint16_t out[WT_AIR_COUNT][WT_TILE]);
+
+/* Makes lanes from the members' coordinates.  Same as wt_leaf_from_theta(), in single precision. */
+struct wt_lane_load {
+	float fresh_kg, area_m2;
+	float skin_m_s; /* closed skin at pace 1, per kg dry per m2 */
+	float film;     /* surface water that covers half, kg per kg dry */
+	float isotherm; /* moisture at water activity 0.5, kg/kg dry */
+};
+void wt_kernel_start(struct wt_lanes *lanes, const struct wt_lane_load *load,
+		     float theta[WT_DIM_COUNT][WT_TILE], float tissue_kg[WT_TILE],
+		     float dry_kg[WT_TILE]);
 
 /* Sets what holds for half an hour; says whether any lane is wet, or open from since_s on. */
 void wt_kernel_cell(struct wt_lanes *lanes, const struct wt_cell *cell, float since_s, bool *wet,

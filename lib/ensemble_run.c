@@ -13,6 +13,9 @@
 
 static const float latent_20c_j_kg = 2.4538e6f;
 
+/* Half hours until the drift stands still, and one more. */
+#define DRIFT_CELLS (2 * WT_TRAIT_DRIFT_SPAN_H + 3)
+
 struct job {
 	const struct wt_load_case *load;
 	const struct wt_drive *past, *future;
@@ -24,6 +27,8 @@ struct job {
 	float *mark_loss_pct; /* [mark * n + i], or NULL */
 	float *mark_weight_kg;
 	struct wt_outcome *outcome; /* or NULL */
+	struct wt_lane_load lane_load;
+	float drift[DRIFT_CELLS][WT_DRIFT_TERMS];
 };
 
 /* The bed of a tile and what the kernel does not need at each step. */
@@ -43,7 +48,7 @@ struct tile {
 	size_t next_event, next_mark;
 	float loss_pct[WT_BURST + 1][WT_TILE]; /* row 0: before the burst */
 	float z[WT_BURST + 1][WT_TILE];
-	float air[WT_BURST][WT_AIR_COUNT][WT_TILE]; /* gathered */
+	uint16_t path_air[WT_BURST][WT_AIR_COUNT][WT_TILE]; /* gathered */
 };
 
 static void set_faces(const struct job *job, struct tile *tile)
@@ -63,63 +68,30 @@ static float next_limit(const struct job *job, const struct tile *tile, size_t i
 	return isinf(tile->past_unix_s[i]) ? (float)job->load->latest_loss_pct : HUGE_VALF;
 }
 
-static enum wt_status start_lane(const struct job *job, struct tile *tile, size_t i)
+static void start_tile(const struct job *job, struct tile *tile)
 {
-	double theta[WT_DIM_COUNT];
-	struct wt_leaf leaf;
-	for (int d = 0; d < WT_DIM_COUNT; d++)
-		theta[d] = (double)job->members->theta[d][tile->member[i]];
-	enum wt_status status = wt_leaf_from_theta(job->load, theta, &leaf);
-	if (status != WT_OK)
-		return status;
-	struct wt_lanes *l = &tile->lanes;
-	l->closed[i] = (float)(leaf.skin_m_s * (1.0 + leaf.shrink));
-	tile->tissue_kg[i] = (float)leaf.tissue_kg;
-	tile->dry_kg[i] = (float)leaf.dry_kg;
-	l->water_ratio[i] = (float)leaf.water_ratio;
-	l->dry_kg_m2[i] = (float)(leaf.dry_kg / job->load->area_m2);
-	tile->kept[i] = 1.0f;
-	l->bed[i] = (float)leaf.bed;
-	for (int k = 0; k < 4; k++)
-		l->drift[k][i] = (float)leaf.drift[k];
-	tile->ready_unix_s[i] = tile->past_unix_s[i] = HUGE_VAL;
-	tile->loss_before_pct[i] = 0.0f;
-	tile->limit_pct[i] = next_limit(job, tile, i);
-	l->open[i] = (float)leaf.open_extra;
-	l->half[i] = (float)exp(-2.0 * WT_GRID_S / leaf.close_s);
-	l->fourth[i] = (float)(4.0 / leaf.close_s);
-	l->shrink[i] = (float)leaf.shrink;
-	l->b2[i] = (float)leaf.isotherm_b2;
-	l->bias[i] = (float)leaf.rh_bias;
-	l->surface_half[i] = (float)leaf.surface_half;
-	l->loss_water[i] = (float)leaf.moisture_pct;
-	l->loss_dry[i] = (float)(100.0 - leaf.moisture_pct);
-	l->y[i] = 1.0f;
-	l->z[i] = (float)leaf.surface;
-	l->slope[i] = l->breath[i] = 0.0f;
-	l->closing[i] = 1.0f;
-	tile->loss_pct[0][i] = 0.0f;
-	tile->z[0][i] = l->z[i];
-	return WT_OK;
-}
-
-static enum wt_status start_tile(const struct job *job, struct tile *tile)
-{
+	const struct wt_load_case *load = job->load;
+	float theta[WT_DIM_COUNT][WT_TILE];
 	for (size_t i = tile->n; i < WT_TILE; i++) {
 		tile->member[i] = tile->member[0];
 		tile->path[i] = tile->path[0];
 	}
+	for (size_t d = 0; d < WT_DIM_COUNT; d++)
+		for (size_t i = 0; i < WT_TILE; i++)
+			theta[d][i] = job->members->theta[d][tile->member[i]];
+	wt_kernel_start(&tile->lanes, &job->lane_load, theta, tile->tissue_kg, tile->dry_kg);
 	for (size_t i = 0; i < WT_TILE; i++) {
-		enum wt_status status = start_lane(job, tile, i);
-		if (status != WT_OK)
-			return status;
+		tile->kept[i] = 1.0f;
+		tile->ready_unix_s[i] = tile->past_unix_s[i] = HUGE_VAL;
+		tile->loss_before_pct[i] = tile->loss_pct[0][i] = 0.0f;
+		tile->limit_pct[i] = next_limit(job, tile, i);
+		tile->z[0][i] = tile->lanes.z[i];
 	}
-	tile->lanes.radiation = (float)job->load->net_radiation_w_m2 / latent_20c_j_kg;
-	tile->fan = job->load->fan;
-	tile->turned_unix_s = job->load->spread_unix_s;
+	tile->lanes.radiation = (float)load->net_radiation_w_m2 / latent_20c_j_kg;
+	tile->fan = load->fan;
+	tile->turned_unix_s = load->spread_unix_s;
 	tile->next_event = tile->next_mark = 0;
 	set_faces(job, tile);
-	return WT_OK;
 }
 
 static void act(const struct job *job, struct tile *tile, const struct wt_bed_event *event)
@@ -148,7 +120,9 @@ static void act(const struct job *job, struct tile *tile, const struct wt_bed_ev
 static void set_cell(const struct job *job, struct tile *tile, int64_t t)
 {
 	double middle = (double)wt_leaf_cell_middle(t);
-	double since_h = (middle - (double)job->load->spread_unix_s) / 3600.0;
+	int64_t first = wt_leaf_floor(job->load->spread_unix_s, WT_CELL_S);
+	int64_t c = (wt_leaf_floor(t, WT_CELL_S) - first) / WT_CELL_S;
+	c = c < DRIFT_CELLS ? c : DRIFT_CELLS - 1;
 	double packed = wt_leaf_packing(middle - (double)tile->turned_unix_s);
 	struct wt_cell cell = {
 		.face = (float)tile->face.vapour_s_m,
@@ -156,32 +130,35 @@ static void set_cell(const struct job *job, struct tile *tile, int64_t t)
 		.through = (float)(packed * tile->through.vapour_s_m),
 		.through_heat = (float)(packed * tile->through.heat_s_m),
 	};
-	for (int k = 0; k < WT_DRIFT_TERMS; k++)
-		cell.drift[k] = (float)wt_traits_drift(k, since_h);
+	memcpy(cell.drift, job->drift[c], sizeof cell.drift);
 	wt_kernel_cell(&tile->lanes, &cell, (float)(t - job->load->spread_unix_s), &tile->wet,
 		       &tile->open);
 }
 
-static const float *air_of(const struct job *job, struct tile *tile, int64_t t, int n, bool *own)
+/* Points a burst of n steps at t to its air. */
+static void set_air(const struct job *job, struct tile *tile, int64_t t, int n, struct wt_burst *b)
 {
 	int64_t grid = wt_leaf_floor(t, WT_GRID_S);
 	const struct wt_drive *past = job->past, *future = job->future;
-	*own = future && grid >= future->start_unix_s;
-	if (!*own) {
+	if (!future || grid < future->start_unix_s) {
 		size_t s = (size_t)((grid - past->start_unix_s) / WT_GRID_S);
-		return past->air + (s < past->n_steps ? s : past->n_steps) * WT_AIR_COUNT;
+		b->air = past->air + (s < past->n_steps ? s : past->n_steps) * WT_AIR_COUNT;
+		return;
 	}
 	const size_t row = (size_t)WT_AIR_COUNT * WT_TILE;
 	size_t s = (size_t)((grid - future->start_unix_s) / WT_GRID_S);
-	if (tile->block != SIZE_MAX)
-		return future->air + (tile->block * future->n_steps + s) * row;
+	b->unit = future->unit;
+	if (tile->block != SIZE_MAX) {
+		b->path = future->path + (tile->block * future->n_steps + s) * row;
+		return;
+	}
 	for (size_t i = 0; i < WT_TILE; i++) {
 		size_t block = tile->path[i] / WT_TILE, lane = tile->path[i] % WT_TILE;
-		const float *from = future->air + (block * future->n_steps + s) * row + lane;
+		const uint16_t *from = future->path + (block * future->n_steps + s) * row + lane;
 		for (size_t q = 0; q < (size_t)n * WT_AIR_COUNT; q++)
-			tile->air[q / WT_AIR_COUNT][q % WT_AIR_COUNT][i] = from[q * WT_TILE];
+			tile->path_air[q / WT_AIR_COUNT][q % WT_AIR_COUNT][i] = from[q * WT_TILE];
 	}
-	return &tile->air[0][0][0];
+	b->path = &tile->path_air[0][0][0];
 }
 
 static double crossing(const struct tile *tile, size_t i, float limit, int n, double t, double h)
@@ -250,7 +227,6 @@ static void burst(const struct job *job, struct tile *tile, int64_t t, int n, in
 	struct wt_lanes *l = &tile->lanes;
 	float partial[WT_TILE];
 	const float *half = l->half;
-	bool own;
 	if (h != WT_GRID_S) {
 		float power = (float)h / WT_GRID_S;
 		for (size_t i = 0; i < WT_TILE; i++)
@@ -258,7 +234,6 @@ static void burst(const struct job *job, struct tile *tile, int64_t t, int n, in
 		half = partial;
 	}
 	struct wt_burst b = {
-		.air = air_of(job, tile, t, n, &own),
 		.wet = tile->wet,
 		.open = tile->open,
 		.n = n,
@@ -266,7 +241,7 @@ static void burst(const struct job *job, struct tile *tile, int64_t t, int n, in
 		.since_s = (float)(t - job->load->spread_unix_s),
 		.half = half,
 	};
-	b.own = own;
+	set_air(job, tile, t, n, &b);
 	if (wt_kernel_burst(l, &b, tile->limit_pct, tile->loss_pct + 1, tile->z + 1))
 		find_crossings(job, tile, n, (double)t, (double)h);
 	find_marks(job, tile, n, t, h);
@@ -320,11 +295,9 @@ static void write_now(const struct job *job, const struct tile *tile, double hou
 	}
 }
 
-static enum wt_status run_tile(const struct job *job, struct tile *tile)
+static void run_tile(const struct job *job, struct tile *tile)
 {
-	enum wt_status status = start_tile(job, tile);
-	if (status != WT_OK)
-		return status;
+	start_tile(job, tile);
 	const struct wt_load_case *load = job->load;
 	int64_t t = load->spread_unix_s;
 	int64_t before = job->now_unix_s - 1800 > t ? job->now_unix_s - 1800 : t;
@@ -354,7 +327,6 @@ static enum wt_status run_tile(const struct job *job, struct tile *tile)
 	}
 	if (job->outcome)
 		finish_tile(job, tile);
-	return WT_OK;
 }
 
 static size_t common_divisor(size_t a, size_t b)
@@ -393,11 +365,10 @@ static size_t inverse_stride(size_t k, size_t n)
 }
 
 /* Members [first, first + n) in their own order, each with its path. */
-static enum wt_status run_plain(const struct job *job, struct tile *tile, size_t first, size_t n,
-				size_t n_paths, size_t k)
+static void run_plain(const struct job *job, struct tile *tile, size_t first, size_t n,
+		      size_t n_paths, size_t k)
 {
-	enum wt_status status = WT_OK;
-	for (size_t i = 0; i < n && status == WT_OK; i += WT_TILE) {
+	for (size_t i = 0; i < n; i += WT_TILE) {
 		tile->n = n - i < WT_TILE ? n - i : WT_TILE;
 		tile->block = SIZE_MAX;
 		for (size_t l = 0; l < tile->n; l++) {
@@ -405,42 +376,64 @@ static enum wt_status run_plain(const struct job *job, struct tile *tile, size_t
 			tile->member[l] = member;
 			tile->path[l] = n_paths > 0 ? (member % n_paths) * k % n_paths : 0;
 		}
-		status = run_tile(job, tile);
+		run_tile(job, tile);
 	}
-	return status;
 }
 
 /* As many members as paths, in the order of the paths, so that a block of air is read once. */
-static enum wt_status run_by_path(const struct job *job, struct tile *tile, size_t first,
-				  size_t n_paths, size_t k)
+static void run_by_path(const struct job *job, struct tile *tile, size_t first, size_t n_paths,
+			size_t k)
 {
-	enum wt_status status = WT_OK;
 	size_t back = n_paths > 1 ? inverse_stride(k, n_paths) : 0;
-	for (size_t p = 0; p < n_paths && status == WT_OK; p += WT_TILE) {
+	for (size_t p = 0; p < n_paths; p += WT_TILE) {
 		tile->n = n_paths - p < WT_TILE ? n_paths - p : WT_TILE;
 		tile->block = p / WT_TILE;
 		for (size_t l = 0; l < tile->n; l++) {
 			tile->path[l] = p + l;
 			tile->member[l] = first + (p + l) * back % n_paths;
 		}
-		status = run_tile(job, tile);
+		run_tile(job, tile);
 	}
-	return status;
 }
 
-static enum wt_status run_job(const struct job *job)
+/* Terms of the drift at the middle of each half hour, once for all tiles. */
+static void set_drift_table(struct job *job)
 {
+	const struct wt_load_case *load = job->load;
+	int64_t cell = wt_leaf_floor(load->spread_unix_s, WT_CELL_S);
+	for (int c = 0; c < DRIFT_CELLS && cell < job->end_unix_s; c++, cell += WT_CELL_S) {
+		double since_s = (double)(cell + WT_CELL_S / 2 - load->spread_unix_s);
+		for (int k = 0; k < WT_DRIFT_TERMS; k++)
+			job->drift[c][k] = (float)wt_traits_drift(k, since_s / 3600.0);
+	}
+}
+
+static enum wt_status run_job(struct job *job)
+{
+	const struct wt_load_case *load = job->load;
 	struct tile tile;
+	struct wt_leaf leaf;
+	static const double centre[WT_DIM_COUNT] = {[WT_DIM_MOISTURE] = 75.0};
+	/* A member of pace 1 shows what the load gives to all of them. */
+	enum wt_status status = wt_leaf_from_theta(load, centre, &leaf);
+	if (status != WT_OK)
+		return status;
+	job->lane_load = (struct wt_lane_load){
+		.fresh_kg = (float)load->fresh_kg,
+		.area_m2 = (float)load->area_m2,
+		.skin_m_s = (float)leaf.skin_m_s,
+		.film = (float)(leaf.surface_half * leaf.water_ratio),
+		.isotherm = (float)WT_TRAIT_ISOTHERM_HALF,
+	};
 	memset(&tile, 0, sizeof tile);
+	set_drift_table(job);
 	size_t n = job->members->n, done = 0;
 	size_t n_paths = job->future ? job->future->n_paths : 0;
 	size_t k = n_paths > 0 ? path_stride(n_paths) : 1;
-	enum wt_status status = WT_OK;
-	for (; n_paths > 0 && n - done >= n_paths && status == WT_OK; done += n_paths)
-		status = run_by_path(job, &tile, done, n_paths, k);
-	if (status == WT_OK)
-		status = run_plain(job, &tile, done, n - done, n_paths, k);
-	return status;
+	for (; n_paths > 0 && n - done >= n_paths; done += n_paths)
+		run_by_path(job, &tile, done, n_paths, k);
+	run_plain(job, &tile, done, n - done, n_paths, k);
+	return WT_OK;
 }
 
 static enum wt_status check_load(const struct wt_load_case *load, const struct wt_drive *past)

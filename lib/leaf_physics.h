@@ -68,32 +68,44 @@ static inline REAL leaf_closing(REAL w, REAL x)
 	return w * ((REAL)1 + x * ((REAL)1 + x * ((REAL)0.5 + x * (REAL)(1.0 / 6.0))));
 }
 
-/* Share of the leaf covered by surface water z; half at z = half. */
+/* The last patches of surface water cover this share of the leaf and then are gone, so that it
+ * dries off in a finite time.  Our choice. */
+#define LEAF_LAST_PATCHES 0.02
+
+/* Share of the leaf covered by surface water z; half at z = half, nearly. */
 static inline REAL leaf_wet_share(REAL z, REAL half)
 {
-	return z / (z + half);
+	REAL film = z + (REAL)LEAF_LAST_PATCHES * half;
+	return z > (REAL)0 ? film / (film + half) : (REAL)0;
 }
 
 /* Surface water after a step, and its mean share of the leaf in that step, as fractions over the
- * same number.  Free water would lose pull / resist in the step (in the unit of z).
+ * same number.  Free water would lose pull / resist in the step (in the unit of z).  With f for z
+ * and its last patches:
  *
- *     m = z / (1 + pull / resist / (2 (z + half)))        the middle of the step
+ *     m = f / (1 + pull / resist / (2 (f + half)))        the middle of the step
  *     k = pull / resist / (m + half)
- *     left = z / (1 + k + k^2 / 2),   share = left (1 + k / 2) / (m + half)
+ *     left = f / (1 + k + k^2 / 2) less the patches
+ *     share = (z - left) resist / pull
  *
- * Second order, never below 0 however thin the film. */
+ * Second order, never below 0 however thin the film, and what leaves is what the share lets go. */
 static inline void leaf_wet_parts(REAL z, REAL pull, REAL resist, REAL half, REAL *left,
 				  REAL *share, REAL *under)
 {
-	REAL slow = (z + half) * resist;
+	REAL patches = (REAL)LEAF_LAST_PATCHES * half;
+	REAL film = z > (REAL)0 ? z + patches : (REAL)0;
+	REAL slow = (film + half) * resist;
 	REAL n = slow + (REAL)0.5 * pull;
-	REAL m = z * slow + half * n; /* m / n is the middle plus half */
+	REAL m = film * slow + half * n; /* m / n is the middle plus half */
 	REAL p = pull * n;
 	REAL q = resist * m; /* k = p / q */
-	REAL zq = z * q;
-	*left = zq * q * m;
-	*share = zq * (q + (REAL)0.5 * p) * n;
-	*under = m * (q * (q + p) + (REAL)0.5 * p * p);
+	REAL u = q * (q + p) + (REAL)0.5 * p * p;
+	REAL rest = film * q * q - patches * u;
+	rest = rest > (REAL)0 ? rest : (REAL)0;
+	REAL some = pull + (REAL)1e-12;
+	*left = rest * some;
+	*share = (z * u - rest) * resist;
+	*under = u * some;
 }
 
 /* Dry matter breathed away per second at 20 deg C times this: warm is the skin's own temperature

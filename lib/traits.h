@@ -52,7 +52,7 @@
 /* Slow drift of ln pace: a Brownian path with this sd after one hour (so 0.15 after 24 h), as four
  * terms of its Karhunen-Loeve expansion over the span below.  Our choice, set by replays. */
 #define WT_TRAIT_DRIFT_PER_SQRT_H 0.03
-#define WT_TRAIT_DRIFT_SPAN_H 72.0
+#define WT_TRAIT_DRIFT_SPAN_H 72
 
 /* Spread of the prior, in the coordinates of enum wt_dim.  Our choice unless said. */
 #define WT_TRAIT_PACE_SD 0.45 /* clones 7.8 to 16.2 (above), leaf area 25 %, places of plucking */
