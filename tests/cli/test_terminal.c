@@ -1,0 +1,377 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The real wither, in a real pseudo-terminal of a phone's size, against the
+ * real witherd standing at one spring evening.
+ */
+#include <locale.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+#include <jansson.h>
+
+#include "cli/term.h"
+#include "cli/verbs.h"
+#include "tests/cli/workshop.h"
+
+static struct workshop three, forty, empty;
+
+struct look {
+	const char *name;
+	const char *env[6];
+	bool ascii, colour;
+};
+static const struct look looks[] = {
+	{"utf8", {"LC_ALL=C.UTF-8", "TERM=xterm-256color", "NO_COLOR=", NULL}, false, true},
+	{"no colour", {"LC_ALL=C.UTF-8", "TERM=xterm-256color", "NO_COLOR=1", NULL}, false, false},
+	{"ascii", {"LC_ALL=C", "TERM=xterm-256color", "NO_COLOR=", NULL}, true, true},
+	{"dumb", {"LC_ALL=C", "TERM=dumb", "NO_COLOR=", NULL}, true, false},
+	{"chinese",
+	 {"LC_ALL=zh_CN.UTF-8", "LANGUAGE=", "TERM=xterm-256color", "NO_COLOR=1", NULL},
+	 false,
+	 false},
+};
+
+static const char *const questions[] = {
+	"tonight",
+	"show 1",
+	"show",
+	"loads",
+	"loads --all",
+	"air",
+	"plan",
+	"density creek 12kg --ready-by 23:00",
+	"what-if 1 --area 9m2 --fan",
+	"review",
+	"ledger",
+	"gardens",
+	"stations",
+	"health",
+	"help",
+};
+
+/* Removes colour codes; anything else that begins with an escape is a fault. */
+static void plain(char *text, bool colour_allowed, const char *what)
+{
+	char *to = text;
+
+	for (const char *p = text; *p; p++) {
+		if (*p == '\r')
+			continue;
+		if (*p == '\033') {
+			size_t length = p[1] == '[' ? strspn(p + 2, "0123456789;") : 0;
+
+			if (!colour_allowed || p[1] != '[' || p[2 + length] != 'm')
+				fail_msg("%s: an escape that is no colour", what);
+			p += 2 + length;
+			continue;
+		}
+		*to++ = *p;
+	}
+	*to = '\0';
+}
+
+static int check_screen(char *text, const struct look *look, int width, const char *what)
+{
+	char *save = NULL;
+	int rows = 0;
+
+	plain(text, look->colour, what);
+	for (char *row = strtok_r(text, "\n", &save); row; row = strtok_r(NULL, "\n", &save)) {
+		rows++;
+		if (wt_term_cells(row) > width)
+			fail_msg("%s, %s: %d cells: %s", what, look->name, wt_term_cells(row), row);
+		for (const char *p = row; look->ascii && *p; p++)
+			if ((unsigned char)*p > 0x7E)
+				fail_msg("%s, %s: not ASCII: %s", what, look->name, row);
+	}
+	return rows;
+}
+
+static void ask_in_terminal(const struct workshop *workshop, const char *question,
+			    const struct look *look, int width, int height, struct run *run)
+{
+	char line[512];
+
+	snprintf(line, sizeof line, "wither --socket %s %s", workshop->socket, question);
+	run_terminal(line, look->env, width, height, run);
+	if (run->code != 0)
+		fail_msg("%s (%s): exit %d: %s", question, look->name, run->code, run->out);
+}
+
+static void every_screen_fits_a_phone(void **state)
+{
+	(void)state;
+	for (size_t q = 0; q < sizeof questions / sizeof *questions; q++)
+		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+			struct run run;
+
+			ask_in_terminal(&three, questions[q], &looks[k], 40, 20, &run);
+			check_screen(run.out, &looks[k], 40, questions[q]);
+			run_clear(&run);
+		}
+}
+
+/* One row stays for the prompt. */
+static void the_evening_fits_in_twenty_rows(void **state)
+{
+	const struct workshop *all[] = {&three, &forty, &empty};
+
+	(void)state;
+	for (size_t w = 0; w < 3; w++)
+		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+			struct run run;
+
+			ask_in_terminal(all[w], "", &looks[k], 40, 20, &run);
+			assert_in_range(check_screen(run.out, &looks[k], 40, "tonight"), 1, 19);
+			run_clear(&run);
+		}
+}
+
+static void many_loads_are_counted(void **state)
+{
+	struct run run;
+
+	(void)state;
+	ask_in_terminal(&forty, "", &looks[1], 40, 20, &run);
+	assert_non_null(strstr(run.out, "more: wither loads"));
+	run_clear(&run);
+	ask_in_terminal(&forty, "loads", &looks[1], 40, 20, &run);
+	assert_non_null(strstr(run.out, "\n40 "));
+	run_clear(&run);
+}
+
+static void wider_terminals_are_used(void **state)
+{
+	static const int widths[] = {60, 100};
+
+	(void)state;
+	for (size_t i = 0; i < 2; i++)
+		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+			struct run run;
+
+			ask_in_terminal(&three, "show 1", &looks[k], widths[i], 30, &run);
+			check_screen(run.out, &looks[k], widths[i], "show");
+			run_clear(&run);
+			ask_in_terminal(&three, "air", &looks[k], widths[i], 30, &run);
+			check_screen(run.out, &looks[k], widths[i], "air");
+			run_clear(&run);
+		}
+}
+
+static void every_verb_explains_itself(void **state)
+{
+	(void)state;
+	for (size_t i = 0; i < wt_verbs_count(); i++)
+		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+			char question[64];
+			struct run run;
+
+			snprintf(question, sizeof question, "help %s", wt_verbs_table[i].name);
+			ask_in_terminal(&three, question, &looks[k], 40, 20, &run);
+			check_screen(run.out, &looks[k], 40, question);
+			assert_non_null(strstr(run.out, "wither"));
+			run_clear(&run);
+		}
+}
+
+/* Everything is said in Chinese where Chinese is asked for. */
+static void chinese_reaches_the_screen(void **state)
+{
+	struct run run;
+
+	(void)state;
+	ask_in_terminal(&three, "", &looks[4], 40, 20, &run);
+	assert_non_null(strstr(run.out, "茶园"));
+	assert_null(strstr(run.out, "tonight"));
+	run_clear(&run);
+}
+
+static void ask(const char *words, struct run *run)
+{
+	char line[512];
+
+	snprintf(line, sizeof line, "wither --socket %s %s", three.socket, words);
+	run_line(line, NULL, run);
+}
+
+static void check_ask(const char *words, int code, const char *out_part, const char *err_part)
+{
+	struct run run;
+
+	ask(words, &run);
+	if (run.code != code)
+		fail_msg("'%s' ended with %d, not %d: %s%s", words, run.code, code, run.out,
+			 run.err);
+	if (out_part ? !strstr(run.out, out_part) : *run.out != '\0')
+		fail_msg("'%s' printed: %s", words, run.out);
+	if (err_part ? !strstr(run.err, err_part) : *run.err != '\0')
+		fail_msg("'%s' complained: %s", words, run.err);
+	run_clear(&run);
+}
+
+static void exit_codes_are_as_documented(void **state)
+{
+	struct run run;
+
+	(void)state;
+	check_ask("--version", 0, "wither ", NULL);
+	check_ask("--help", 0, "tonight", NULL);
+	check_ask("help spread", 0, "for instance: wither spread", NULL);
+	check_ask("spread --help", 0, "for instance: wither spread", NULL);
+	check_ask("loads", 0, "creek", NULL);
+	check_ask("health", 0, "witherd", NULL);
+	check_ask("brew", 2, NULL, "no verb 'brew'");
+	check_ask("spread creek lots 4m2", 2, NULL, "'lots'");
+	check_ask("help brew", 2, NULL, "no verb 'brew'");
+	check_ask("show 99", 1, NULL, "99");
+	check_ask("weigh 1 5kg", 1, NULL, "wither: ");
+	run_line("wither --socket /tmp/there-is-no-daemon-here tonight", NULL, &run);
+	assert_int_equal(run.code, 1);
+	assert_string_equal(run.out, "");
+	assert_non_null(strstr(run.err, "/tmp/there-is-no-daemon-here"));
+	run_clear(&run);
+}
+
+static json_t *ask_json(const char *words)
+{
+	struct run run;
+	json_t *document;
+
+	ask(words, &run);
+	document = json_loads(run.out, JSON_REJECT_DUPLICATES, NULL);
+	if (run.code != 0 || !document)
+		fail_msg("'%s': %d %s%s", words, run.code, run.out, run.err);
+	run_clear(&run);
+	return document;
+}
+
+static void machines_get_documents(void **state)
+{
+	static const char *const verbs[] = {"tonight",  "show 1", "loads",           "air",
+					    "plan",     "review", "ledger",          "gardens",
+					    "stations", "health", "density creek 12"};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof verbs / sizeof *verbs; i++) {
+		char words[96];
+		json_t *document;
+
+		snprintf(words, sizeof words, "%s --json", verbs[i]);
+		document = ask_json(words);
+		assert_int_equal(json_integer_value(json_object_get(document, "format")), 1);
+		assert_int_equal(json_integer_value(json_object_get(document, "now_unix_s")),
+				 WORKSHOP_NOW);
+		json_decref(document);
+	}
+}
+
+/* The columns of section "Exports" of the manual, in their order. */
+static void exports_have_the_documented_columns(void **state)
+{
+	static const struct {
+		const char *what, *columns;
+	} exports[] = {
+		{"readings", "station,room,at_unix_s,received_unix_s,temp_c,rh_pct,flags\n"},
+		{"loads", "load,origin,grade,season,style,room,kg,area_m2,spread_unix_s,fixed_unix_"
+			  "s,fixed_kg,"
+			  "made_kg,yellow_kg,ready_unix_s\n"},
+		{"forecasts",
+		 "issued_unix_s,load,loss_p10_pct,loss_p50_pct,loss_p90_pct,ready_p10_unix_s,"
+		 "ready_p25_unix_s,ready_p50_unix_s,ready_p75_unix_s,ready_p90_unix_s,past_p50_"
+		 "unix_s,"
+		 "p_ready_tonight,call\n"},
+		{"air-forecasts",
+		 "issued_unix_s,room,lead_s,temp_p10_c,temp_p25_c,temp_p50_c,temp_p75_c,temp_p90_c,"
+		 "vapour_p10_pa,vapour_p25_pa,vapour_p50_pa,vapour_p75_pa,vapour_p90_pa\n"},
+	};
+
+	(void)state;
+	for (size_t i = 0; i < 4; i++) {
+		char words[64];
+		struct run run;
+		json_t *document, *rows;
+		size_t lines = 0;
+
+		snprintf(words, sizeof words, "export %s --csv", exports[i].what);
+		ask(words, &run);
+		assert_int_equal(run.code, 0);
+		assert_memory_equal(run.out, exports[i].columns, strlen(exports[i].columns));
+		for (const char *p = run.out; (p = strchr(p, '\n')); p++)
+			lines++;
+		run_clear(&run);
+		snprintf(words, sizeof words, "export %s", exports[i].what);
+		document = ask_json(words);
+		rows = json_object_get(document, "rows");
+		assert_int_equal(json_array_size(rows) + 1, lines);
+		json_decref(document);
+	}
+}
+
+static void a_shell_gets_its_candidates(void **state)
+{
+	char socket[128];
+	const char *env[] = {socket, NULL};
+	struct run run;
+
+	(void)state;
+	snprintf(socket, sizeof socket, "WITHER_SOCKET=%s", three.socket);
+	run_line("wither complete sp", env, &run);
+	assert_string_equal(run.out, "spread\n");
+	run_clear(&run);
+	run_line("wither complete show ''", env, &run);
+	assert_string_equal(run.out, "1\n2\n3\n");
+	run_clear(&run);
+	run_line("wither complete spread o", env, &run);
+	assert_string_equal(run.out, "old dike\n");
+	run_clear(&run);
+	run_line("wither complete feel 1 s", env, &run);
+	assert_string_equal(run.out, "soft\nslack\n");
+	run_clear(&run);
+	run_line("wither complete nonsense x", env, &run);
+	assert_string_equal(run.out, "");
+	assert_int_equal(run.code, 0);
+	run_clear(&run);
+}
+
+static int open_all(void **state)
+{
+	(void)state;
+	setlocale(LC_CTYPE, "C.UTF-8");
+	return workshop_frozen(&three, 3) && workshop_frozen(&forty, 40) &&
+			       workshop_frozen(&empty, 0)
+		       ? 0
+		       : -1;
+}
+
+static int close_all(void **state)
+{
+	(void)state;
+	workshop_close(&three);
+	workshop_close(&forty);
+	workshop_close(&empty);
+	return 0;
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(every_screen_fits_a_phone),
+		cmocka_unit_test(the_evening_fits_in_twenty_rows),
+		cmocka_unit_test(many_loads_are_counted),
+		cmocka_unit_test(wider_terminals_are_used),
+		cmocka_unit_test(every_verb_explains_itself),
+		cmocka_unit_test(chinese_reaches_the_screen),
+		cmocka_unit_test(exit_codes_are_as_documented),
+		cmocka_unit_test(machines_get_documents),
+		cmocka_unit_test(exports_have_the_documented_columns),
+		cmocka_unit_test(a_shell_gets_its_candidates),
+	};
+
+	return cmocka_run_group_tests(tests, open_all, close_all);
+}
