@@ -176,18 +176,20 @@ bool terminal_open(const char *line, const char *const *env, int width, int heig
 bool terminal_expect(struct terminal *terminal, const char *text)
 {
 	double deadline_s = now_s() + RUNNER_DEADLINE_S;
-	size_t from = terminal->used;
 
-	while (now_s() < deadline_s) {
+	for (;;) {
 		struct pollfd ready = {.fd = terminal->fd, .events = POLLIN};
+		const char *found = strstr(terminal->seen + terminal->taken, text);
 
-		if (strstr(terminal->seen + from, text))
+		if (found) {
+			terminal->taken = (size_t)(found - terminal->seen) + strlen(text);
 			return true;
-		if (poll(&ready, 1, 1000) > 0 &&
-		    !drain(terminal->fd, &terminal->seen, &terminal->used))
-			return strstr(terminal->seen + from, text) != NULL;
+		}
+		if (now_s() > deadline_s ||
+		    (poll(&ready, 1, 1000) > 0 &&
+		     !drain(terminal->fd, &terminal->seen, &terminal->used)))
+			return false;
 	}
-	return false;
 }
 
 void terminal_type(struct terminal *terminal, const char *keys)

@@ -31,10 +31,11 @@ struct terminal {
 	int fd;
 	char *seen; /* all that was shown so far */
 	size_t used;
+	size_t taken; /* up to here it was expected already */
 };
 bool terminal_open(const char *line, const char *const *env, int width, int height,
 		   struct terminal *out);
-/* Reads until text was shown after what was seen before; false at the deadline or the end. */
+/* Reads until text was shown behind what was expected before; false at the deadline or the end. */
 bool terminal_expect(struct terminal *terminal, const char *text);
 void terminal_type(struct terminal *terminal, const char *keys);
 void terminal_resize(struct terminal *terminal, int width, int height);

@@ -1,0 +1,211 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * An evening's work with the real programs: readings over a real broker, acts
+ * typed by hand and by script, what is refused, the live screen.
+ */
+#include <locale.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+#include <jansson.h>
+
+#include "tests/cli/workshop.h"
+
+static struct workshop workshop;
+
+static void check(const char *words, int code, const char *out_part, const char *err_part)
+{
+	char line[512];
+	struct run run;
+
+	snprintf(line, sizeof line, "wither --socket %s %s", workshop.socket, words);
+	run_line(line, NULL, &run);
+	if (run.code != code)
+		fail_msg("'%s' ended with %d, not %d: %s%s", words, run.code, code, run.out,
+			 run.err);
+	if (out_part ? !strstr(run.out, out_part) : *run.out != '\0')
+		fail_msg("'%s' printed: %s", words, run.out);
+	if (err_part ? !strstr(run.err, err_part) : *run.err != '\0')
+		fail_msg("'%s' complained: %s", words, run.err);
+	run_clear(&run);
+}
+
+static void without_readings_nothing_is_forecast(void **state)
+{
+	(void)state;
+	check("", 0, "No reading yet", NULL);
+	check("health", 3, "Something needs you", NULL);
+	check("stations", 0, "never heard", NULL);
+	check("show", 2, NULL, "no load is open");
+}
+
+static void acts_are_said_back(void **state)
+{
+	(void)state;
+	assert_true(workshop_reading(&workshop, 19.5, 66));
+	check("spread creek 12.4 4m2", 0, "Load 1: spread", NULL);
+	check("spread 'old dike' 9000g 3 trays --grade y --wet damp", 0, "Load 2: spread", NULL);
+	check("loads", 0, "creek", NULL);
+	check("weigh 11.9kg", 2, NULL, "which load? open are 1, 2");
+	check("weigh 1 11.9", 0, "Load 1: weighed", NULL);
+	check("feel 2 cri", 0, "Load 2: felt", NULL);
+	check("turn 1 5m2", 0, "Load 1: turned", NULL);
+	check("undo", 0, "Taken back: load 1, turned", NULL);
+	check("show 1", 0, "weighed, 11.9 kg", NULL);
+	check("drop 2 --why 'fell on the floor'", 0, "Load 2: given up", NULL);
+	check("turn", 0, "Load 1: turned", NULL);
+	check("weigh 11.8kg", 0, "Load 1: weighed", NULL);
+	check("fix 1 --kg 10.4", 0, "Load 1: fixed", NULL);
+	check("yield 1 --made 2.5kg --yellow 80g", 0, "Load 1: yield noted", NULL);
+	check("ledger", 0, "1 creek", NULL);
+	check("loads", 0, "No open load", NULL);
+	check("loads --all", 0, "dropped", NULL);
+}
+
+/* Each refusal quotes what was given and changes nothing. */
+static void what_is_refused_changes_nothing(void **state)
+{
+	static const struct {
+		const char *words, *part;
+	} refused[] = {
+		{"spread creek -3 4m2", "-3"},
+		{"spread creek 900 4m2", "900"},
+		{"spread creek 3", "area"},
+		{"spread creek 3 4m2 --room attic", "attic"},
+		{"spread creek 3 4m2 --style jam", "jam"},
+		{"spread creek 3 4m2 --at 2199-01-01T00:00:00Z", "2199"},
+		{"weigh 77 3", "77"},
+		{"fix 1", "1"},
+		{"weigh 1 3", "1"},
+		{"what-if 77", "77"},
+		{"air --room attic", "attic"},
+		{"salt nowhere NaCl", "nowhere"},
+		{"style jam --accept", "jam"},
+	};
+	char line[256];
+	struct run before, after;
+
+	(void)state;
+	snprintf(line, sizeof line, "wither --socket %s export loads --csv", workshop.socket);
+	run_line(line, NULL, &before);
+	for (size_t i = 0; i < sizeof refused / sizeof *refused; i++)
+		check(refused[i].words, 1, NULL, refused[i].part);
+	run_line(line, NULL, &after);
+	assert_string_equal(before.out, after.out);
+	run_clear(&before);
+	run_clear(&after);
+}
+
+/* A hand on a terminal may shorten a garden's name; a script is taken at its word. */
+static void gardens_may_be_shortened_by_hand(void **state)
+{
+	const char *env[] = {"LC_ALL=C.UTF-8", "NO_COLOR=1", NULL};
+	char line[256];
+	struct run run;
+
+	(void)state;
+	snprintf(line, sizeof line, "wither --socket %s spread cre 3kg 1m2", workshop.socket);
+	run_terminal(line, env, 40, 20, &run);
+	assert_int_equal(run.code, 0);
+	assert_non_null(strstr(run.out, "creek, 3 kg"));
+	assert_non_null(strstr(run.out, "'cre' was taken for 'creek'"));
+	run_clear(&run);
+	snprintf(line, sizeof line, "wither --socket %s spread crek 3kg 1m2", workshop.socket);
+	run_terminal(line, env, 40, 20, &run);
+	assert_non_null(strstr(run.out, "'crek' is a new garden"));
+	run_clear(&run);
+	check("undo", 0, "Taken back", NULL);
+	check("spread cre 3kg 1m2", 0, "cre, 3 kg", NULL);
+	check("undo", 0, "Taken back", NULL);
+	check("undo", 0, "Taken back", NULL);
+}
+
+static void the_live_screen_follows_and_leaves(void **state)
+{
+	const char *env[] = {"LC_ALL=C.UTF-8", "NO_COLOR=1", "TERM=xterm", NULL};
+	struct terminal terminal;
+	char line[256];
+
+	(void)state;
+	snprintf(line, sizeof line, "wither --socket %s watch", workshop.socket);
+	assert_true(terminal_open(line, env, 40, 20, &terminal));
+	assert_true(terminal_expect(&terminal, "hall 19.5"));
+	check("spread 'mill slope' 5kg 2m2", 0, "Load ", NULL);
+	assert_true(terminal_expect(&terminal, "mill slope"));
+	terminal_resize(&terminal, 60, 24);
+	assert_true(terminal_expect(&terminal, "\033[2J"));
+	assert_true(terminal_expect(&terminal, "mill slope"));
+	terminal_type(&terminal, "q");
+	assert_int_equal(terminal_close(&terminal), 0);
+	/* The cursor and the screen that stood there come back. */
+	assert_non_null(strstr(terminal.seen, "\033[?25h\033[?1049l"));
+	free(terminal.seen);
+}
+
+static void the_live_screen_ends_on_a_signal(void **state)
+{
+	const char *env[] = {"LC_ALL=C.UTF-8", "TERM=xterm", NULL};
+	struct terminal terminal;
+	char line[256];
+
+	(void)state;
+	snprintf(line, sizeof line, "wither --socket %s watch", workshop.socket);
+	assert_true(terminal_open(line, env, 40, 20, &terminal));
+	assert_true(terminal_expect(&terminal, "hall"));
+	terminal_type(&terminal, "\003");
+	assert_int_equal(terminal_close(&terminal), 0);
+	free(terminal.seen);
+}
+
+static void a_backup_is_a_whole_database(void **state)
+{
+	char line[256], path[128], head[16] = "";
+	FILE *file;
+
+	(void)state;
+	snprintf(path, sizeof path, "%s/copy.db", workshop.folder);
+	snprintf(line, sizeof line, "backup %s", path);
+	check(line, 0, "Written: ", NULL);
+	file = fopen(path, "rb");
+	assert_non_null(file);
+	assert_int_equal(fread(head, 1, sizeof head, file), sizeof head);
+	fclose(file);
+	/* The first 16 bytes of the published file format of SQLite 3 (sqlite.org/fileformat.html).
+	 */
+	assert_memory_equal(head, "SQLite format 3", 16);
+}
+
+static int open_workshop(void **state)
+{
+	(void)state;
+	setlocale(LC_CTYPE, "C.UTF-8");
+	return workshop_live(&workshop) ? 0 : -1;
+}
+
+static int close_workshop(void **state)
+{
+	(void)state;
+	workshop_close(&workshop);
+	return 0;
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(without_readings_nothing_is_forecast),
+		cmocka_unit_test(acts_are_said_back),
+		cmocka_unit_test(what_is_refused_changes_nothing),
+		cmocka_unit_test(gardens_may_be_shortened_by_hand),
+		cmocka_unit_test(the_live_screen_follows_and_leaves),
+		cmocka_unit_test(the_live_screen_ends_on_a_signal),
+		cmocka_unit_test(a_backup_is_a_whole_database),
+	};
+
+	return cmocka_run_group_tests(tests, open_workshop, close_workshop);
+}
