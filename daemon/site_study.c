@@ -14,6 +14,7 @@
 #define DRIEST_RH_PCT 5.0
 
 static const double densities_kg_m2[] = {0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.5, 8.0, 10.0};
+#define WISH_ROUNDS 5
 #define DENSITIES (sizeof(densities_kg_m2) / sizeof(densities_kg_m2[0]))
 
 struct site_study {
@@ -411,21 +412,61 @@ static void add_warnings(const struct wt_job *job, double kg_m2, enum wt_density
 						      "often"));
 }
 
+/* What has been worked out so far, densities ascending. */
+struct densities {
+	double kg_m2[DENSITIES + WISH_ROUNDS], median_unix_s[DENSITIES + WISH_ROUNDS];
+	size_t n;
+};
+
+static void keep_density(struct densities *d, double kg_m2, double median_unix_s)
+{
+	size_t at = d->n++;
+
+	for (; at > 0 && d->kg_m2[at - 1] > kg_m2; at--) {
+		d->kg_m2[at] = d->kg_m2[at - 1];
+		d->median_unix_s[at] = d->median_unix_s[at - 1];
+	}
+	d->kg_m2[at] = kg_m2;
+	d->median_unix_s[at] = median_unix_s;
+}
+
+/* The density that meets the wish: between the two nearest, tried, and once more between nearer
+ * ones until it is met within five minutes. */
+static json_t *meet_wish(const struct wt_job *job, const struct site_air *air, struct densities *d,
+			 double *kg_m2, enum wt_density_side *reached)
+{
+	double wish = job->study->wish_unix_s, median_unix_s = NAN;
+	json_t *row = NULL;
+
+	for (int round = 0; round < WISH_ROUNDS; round++) {
+		if (wt_density_for_wish(d->kg_m2, d->median_unix_s, d->n, wish, kg_m2, reached) !=
+		    WT_OK)
+			break;
+		json_decref(row);
+		row = run_density_at(job, air, *kg_m2, &median_unix_s);
+		if (!row || *reached != WT_DENSITY_INSIDE || fabs(median_unix_s - wish) < 300.0)
+			break;
+		keep_density(d, *kg_m2, median_unix_s);
+	}
+	return row;
+}
+
 static bool run_density(struct wt_job *job, const struct site_air *air)
 {
 	json_t *rows = json_array(), *wish = NULL, *warnings = json_array();
-	double median_unix_s[DENSITIES], kg_m2 = NAN, at;
+	struct densities d = {.n = 0};
+	double median_unix_s, kg_m2 = NAN;
 	enum wt_density_side reached = WT_DENSITY_INSIDE;
 	bool fine = true;
 
 	for (size_t i = 0; fine && i < DENSITIES; i++) {
-		json_t *row = run_density_at(job, air, densities_kg_m2[i], &median_unix_s[i]);
+		json_t *row = run_density_at(job, air, densities_kg_m2[i], &median_unix_s);
 		fine = row && !json_array_append_new(rows, row);
+		if (fine)
+			keep_density(&d, densities_kg_m2[i], median_unix_s);
 	}
-	if (fine && isfinite(job->study->wish_unix_s) &&
-	    wt_density_for_wish(densities_kg_m2, median_unix_s, DENSITIES, job->study->wish_unix_s,
-				&kg_m2, &reached) == WT_OK)
-		wish = run_density_at(job, air, kg_m2, &at);
+	if (fine && isfinite(job->study->wish_unix_s))
+		wish = meet_wish(job, air, &d, &kg_m2, &reached);
 	add_warnings(job, kg_m2, reached, warnings);
 	json_object_set_new(job->result, "rows", rows);
 	json_object_set_new(job->result, "for_wish", wish ? wish : json_null());
