@@ -139,7 +139,7 @@ static json_t *lead_row(int lead_h, const struct lead_sums *s)
 
 static bool counts(const struct site_track *track)
 {
-	return track->weighed && isfinite(track->outcome_unix_s);
+	return track->asked && track->weighed && isfinite(track->outcome_unix_s);
 }
 
 static const json_t *lead_forecast(const struct site_track *track, int lead_h)
@@ -300,12 +300,12 @@ static size_t gather(const struct wt_site *site, int64_t since_unix_s, struct si
 
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
-		if (load->gone || load->state != SITE_FIXED || !load->closing ||
-		    load->spread_unix_s < since_unix_s)
+		if (load->gone || load->state != SITE_FIXED || !load->closing)
 			continue;
 		by_number[i] = &tracks[n];
 		tracks[n++] = (struct site_track){
 			.load = load,
+			.asked = load->spread_unix_s >= since_unix_s,
 			.outcome_unix_s = number_of(load->closing, "ready_unix_s"),
 			.weighed = json_integer_value(
 					   json_object_get(load->closing, "n_weighings")) > 0};
@@ -337,14 +337,15 @@ json_t *wt_site_review(const struct wt_site *site, const json_t *forecast_rows,
 	struct site_track **by_number = site_alloc((site->n_loads + 1) * sizeof(*by_number));
 	size_t n = gather(site, since_unix_s, tracks, by_number);
 	json_t *document = site_document(site, now_unix_s);
-	int unweighed = 0;
+	int closed = 0, unweighed = 0;
 
 	hand_out(forecast_rows, site, by_number);
 	for (size_t i = 0; i < n; i++) {
 		tracks[i].reference_h = reference_hours(tracks, n, &tracks[i]);
-		unweighed += !tracks[i].weighed;
+		closed += tracks[i].asked;
+		unweighed += tracks[i].asked && !tracks[i].weighed;
 	}
-	json_object_set_new(document, "loads_closed", json_integer((json_int_t)n));
+	json_object_set_new(document, "loads_closed", json_integer(closed));
 	json_object_set_new(document, "loads_unweighed", json_integer(unweighed));
 	json_object_set_new(document, "by_lead", by_lead(tracks, n));
 	json_object_set_new(document, "calls", evening_calls(site, tracks, n));

@@ -13,6 +13,7 @@ struct site_track {
 	double outcome_unix_s; /* NAN: never seen ready */
 	double reference_h;    /* NAN: no load of that style before it */
 	bool weighed;
+	bool asked; /* not before `since`; earlier ones serve as reference only */
 	const json_t **rows;
 	size_t n_rows, cap_rows;
 };

@@ -1,0 +1,141 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The track record, on forecasts and outcomes made up so that every figure can be
+ * worked out by hand.
+ */
+#include "tests/site/fixture.h"
+
+#include <stdio.h>
+
+#define LOADS 4
+
+/* Four loads spread at 10:00 on four days, ready after 8, 9, 10 and 11 hours, fixed after 12; the
+ * last was never weighed. */
+static const double outcome_h[LOADS] = {8, 9, 10, 11};
+static int64_t spread_at[LOADS];
+
+static void close_loads(struct workshop *w)
+{
+	for (int i = 0; i < LOADS; i++) {
+		w->now_unix_s = DAY0 + (2 * i + 1) * 86400 + 10 * HOUR;
+		spread_at[i] = w->now_unix_s;
+		json_decref(workshop_act(w, "spread", "{'origin':'A','kg':10,'area':8}"));
+		w->now_unix_s += 12 * HOUR;
+		json_t *result = workshop_act(w, "fix", "{'load':%d}", i + 1);
+		json_t *closing =
+			json_pack("{s:i,s:I,s:b,s:f,s:f,s:f,s:f,s:f,s:i}", "load", i + 1, "act",
+				  (json_int_t)number_at(result, "act/id"), "final", 1,
+				  "ready_unix_s", (double)spread_at[i] + outcome_h[i] * HOUR,
+				  "pace_mean", 0.2, "pace_sd", 0.1, "prior_pace_mean", 0.0,
+				  "prior_pace_sd", 0.4, "n_weighings", i < 3 ? 2 : 0);
+		wt_site_add_closing(w->site, closing);
+		json_decref(closing);
+		json_decref(result);
+	}
+}
+
+/* Forecasts every hour: the median is late by 20, 40 and 60 min for the first three loads; the
+ * quartiles are 45 min and the tenths 90 min from it. */
+static json_t *forecast_rows(void)
+{
+	json_t *rows = json_array();
+
+	for (int i = 0; i < LOADS; i++) {
+		double p50 = (double)spread_at[i] + outcome_h[i] * HOUR + (i + 1) * 1200.0;
+		for (int h = 0; h <= 8; h++)
+			json_array_append_new(
+				rows,
+				json_pack("{s:I,s:i,s:f,s:f,s:f,s:f,s:f,s:f,s:s}", "issued_unix_s",
+					  (json_int_t)(spread_at[i] + h * HOUR), "load", i + 1,
+					  "ready_p10_unix_s", p50 - 5400, "ready_p25_unix_s",
+					  p50 - 2700, "ready_p50_unix_s", p50, "ready_p75_unix_s",
+					  p50 + 2700, "ready_p90_unix_s", p50 + 5400,
+					  "p_ready_tonight", 0.8, "call",
+					  i == 2 ? "morning" : "tonight"));
+	}
+	return rows;
+}
+
+static const json_t *lead_row(const json_t *review, int lead_h)
+{
+	const json_t *row;
+	size_t i;
+
+	json_array_foreach(json_object_get(review, "by_lead"), i, row)
+	{
+		if ((int)number_at(row, "lead_h") == lead_h)
+			return row;
+	}
+	fail_msg("no lead of %d h", lead_h);
+	return NULL;
+}
+
+static void figures_are_what_they_are_by_hand(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	close_loads(&w);
+	json_t *rows = forecast_rows(), *none = json_array();
+	json_t *review = wt_site_review(w.site, rows, none, 0, w.now_unix_s);
+	assert_int_equal((int)number_at(review, "loads_closed"), 4);
+	assert_int_equal((int)number_at(review, "loads_unweighed"), 1);
+	/* 6 h before: all three weighed loads; errors 20, 40, 60 min. */
+	const json_t *six = lead_row(review, 6);
+	assert_int_equal((int)number_at(six, "n"), 3);
+	assert_near(number_at(six, "median_abs_err_min"), 40.0, 1e-6);
+	assert_near(number_at(six, "bias_min"), 40.0, 1e-6);
+	/* 20 and 40 lie within 45 min, all within 90. */
+	assert_near(number_at(six, "coverage_50_pct"), 200.0 / 3.0, 1e-6);
+	assert_near(number_at(six, "coverage_80_pct"), 100.0, 1e-6);
+	assert_true(number_at(six, "crps_min") > 5.0 && number_at(six, "crps_min") < 40.0);
+	/* The reference knows 8 h for the second load (60 min off), 8.5 h for the third (90). */
+	assert_near(number_at(six, "crps_reference_min"), 75.0, 1e-6);
+	/* 10 h before only the third had been spread, 12 h before none. */
+	assert_int_equal((int)number_at(lead_row(review, 10), "n"), 1);
+	assert_int_equal((int)number_at(lead_row(review, 12), "n"), 0);
+	assert_true(json_is_null(value_at(lead_row(review, 12), "median_abs_err_min")));
+	/* Last start 22:00: ready at 18, 19 and 20 o'clock: calls for tonight are right. */
+	assert_int_equal((int)number_at(review, "calls/n"), 3);
+	assert_int_equal((int)number_at(review, "calls/right"), 2);
+	assert_near(number_at(review, "calls/brier"), 0.04, 1e-9);
+	assert_int_equal((int)number_at(review, "worst/0/load"), 3);
+	assert_near(number_at(review, "worst/0/error_min"), 60.0, 1e-6);
+	assert_string_equal(text_at(review, "worst/0/code"), "pace");
+	assert_near(number_at(review, "scatter/0/outcome_h"), 8.0, 1e-9);
+	json_decref(review);
+	/* Since: the third load and the last. */
+	review = wt_site_review(w.site, rows, none, spread_at[2], w.now_unix_s);
+	assert_int_equal((int)number_at(review, "loads_closed"), 2);
+	json_decref(review);
+	json_decref(rows);
+	json_decref(none);
+	workshop_close(&w);
+}
+
+static void nothing_closed_gives_unknown_figures(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	json_t *none = json_array();
+	json_t *review = wt_site_review(w.site, none, none, 0, w.now_unix_s);
+	assert_int_equal((int)number_at(review, "loads_closed"), 0);
+	assert_true(json_is_null(value_at(review, "calls/brier")));
+	assert_true(json_is_null(value_at(lead_row(review, 6), "crps_min")));
+	json_decref(review);
+	json_decref(none);
+	workshop_close(&w);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(figures_are_what_they_are_by_hand),
+		cmocka_unit_test(nothing_closed_gives_unknown_figures),
+	};
+
+	return cmocka_run_group_tests_name("site_review", tests, NULL, NULL);
+}
