@@ -40,14 +40,16 @@ struct wt_costs {
 	double under_most;
 	double over_per_h; /* fired an hour after past its best */
 	double over_most;
+	double outside;              /* fired before ready or after past, by however little */
 	double late_night_per_h;     /* per firing, for every hour after late begins */
 	double late_before_last_h;   /* late begins so many hours before the last start */
 	double overnight;            /* leaf ready before the last start and kept to the morning */
 	double evening_when_morning; /* against the maker's preference */
 	double morning_when_evening;
+	double wrong_call; /* per load: a fire lit for nothing, or leaf ready and nobody there */
 };
-/* under 0.15/h up to 0.6, over 0.2/h up to 1, late 0.02/h in the last 2 h, overnight 0.08,
- * against the preference 0.1 each. */
+/* under 0.15/h up to 0.6, over 0.2/h up to 1, outside 0.1, late 0.02/h in the last 2 h, overnight
+ * 0.08, against the preference 0.1 each, a wrong call 0.3. */
 void wt_costs_default(struct wt_costs *out);
 
 struct wt_decide_load {
@@ -154,9 +156,10 @@ struct wt_settle {
 	bool by_hand;
 	double saves; /* expected cost saved, units of struct wt_costs */
 };
-/* Expected value of the observation: the cost of the best single start for the load, less the
- * mean cost of the best start chosen after seeing the observation (starts from 10 minutes after
- * it).  *found is false, and *out unchanged, when nothing saves 0.05 or more. */
+/* Expected value of the observation: the cost of the best answer of tonight, morning and leave,
+ * less the mean cost of the best answer chosen after seeing the observation; firing begins 10
+ * minutes after it at the earliest, at the member's own best moment; a wrong answer is charged.
+ * *found is false, and *out unchanged, when nothing saves 0.02 or more. */
 enum wt_status wt_decide_settle(const struct wt_hearth *hearth, const struct wt_costs *costs,
 				const struct wt_decide_load *loads, size_t n_loads,
 				const struct wt_settle_candidate *candidates, size_t n_candidates,

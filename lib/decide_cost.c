@@ -18,11 +18,13 @@ void wt_costs_default(struct wt_costs *out)
 		.under_most = 0.6,
 		.over_per_h = 0.2,
 		.over_most = 1.0,
+		.outside = 0.1,
 		.late_night_per_h = 0.02,
 		.late_before_last_h = 2,
 		.overnight = 0.08,
 		.evening_when_morning = 0.1,
 		.morning_when_evening = 0.1,
+		.wrong_call = 0.3,
 	};
 }
 
@@ -34,9 +36,10 @@ static bool is_cost(double value)
 enum wt_status wt_costs_check(const struct wt_costs *c)
 {
 	if (!c || !is_cost(c->under_per_h) || !is_cost(c->under_most) || !is_cost(c->over_per_h) ||
-	    !is_cost(c->over_most) || !is_cost(c->late_night_per_h) ||
+	    !is_cost(c->over_most) || !is_cost(c->outside) || !is_cost(c->late_night_per_h) ||
 	    !is_cost(c->late_before_last_h) || !is_cost(c->overnight) ||
-	    !is_cost(c->evening_when_morning) || !is_cost(c->morning_when_evening))
+	    !is_cost(c->evening_when_morning) || !is_cost(c->morning_when_evening) ||
+	    !is_cost(c->wrong_call))
 		return WT_ERR_ARG;
 	return WT_OK;
 }
@@ -192,9 +195,14 @@ enum wt_status wt_decide_leaf_cost(const struct wt_costs *costs, const struct wt
 		status = WT_ERR_NOMEM;
 		goto out;
 	}
-	for (size_t k = 0; k < n; k++)
-		out[k] = ramp_early(&ready, at_unix_s[k], costs->under_per_h, costs->under_most) +
-			 ramp_late(&past, at_unix_s[k], costs->over_per_h, costs->over_most);
+	for (size_t k = 0; k < n; k++) {
+		double t = at_unix_s[k];
+		double outside = (double)(load->n - ramp_after(&ready, t) + ramp_after(&past, t)) /
+				 (double)load->n;
+		out[k] = ramp_early(&ready, t, costs->under_per_h, costs->under_most) +
+			 ramp_late(&past, t, costs->over_per_h, costs->over_most) +
+			 costs->outside * outside;
+	}
 out:
 	free(ready.value);
 	free(past.value);
@@ -256,11 +264,13 @@ enum wt_status wt_slots_cost(const struct wt_slots *slots, const struct wt_heart
 	double p_by_then = wt_decide_share_by(load->ready_unix_s, load->n,
 					      (double)hearth->morning_until_unix_s);
 	struct wt_costs only_late = *costs;
-	only_late.under_most = 0;
+	only_late.under_most = only_late.outside = 0;
 	status = wt_decide_leaf_cost(&only_late, load, at + n, 1, raw + n);
 	if (status)
 		goto out;
-	*leave = raw[n] + costs->overnight * (p_ready + p_by_then) + LEAVE_LEAST;
+	double p_past = wt_decide_share_by(load->past_unix_s, load->n, at[n]);
+	*leave = raw[n] + costs->outside * p_past + costs->overnight * (p_ready + p_by_then) +
+		 LEAVE_LEAST;
 out:
 	free(at);
 	free(raw);

@@ -472,10 +472,12 @@ static void polish(struct search *s, struct places *places, struct saved *trial,
 static void run(struct search *s, struct places *places, struct saved *best, struct saved *trial)
 {
 	bool alike = all_last_alike(s->shop);
+	if (!s->n_jobs)
+		return;
 	construct(s, places, alike);
 	polish(s, places, trial, alike);
 	save(s, best);
-	if (s->n_jobs < 2 || !s->shop->woks || !s->shop->n_steps)
+	if (!s->shop->woks || !s->shop->n_steps)
 		return;
 	while (s->spent < s->effort) {
 		kick(s);

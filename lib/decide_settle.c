@@ -3,9 +3,9 @@
  * Value of an observation before it is made (preposterior analysis: Raiffa and
  * Schlaifer 1961, from memory).  Members stand for what may be; each is given
  * the observation it would yield, error included.  Members of like observation
- * are judged together: the start that is best for them is what the maker would
- * choose on seeing it.  The start is chosen on one half of the members and paid
- * for by the other, so that chance in a small group is not taken for knowledge.
+ * are judged together: the call that is best for them is the one the maker would
+ * get on seeing it.  It is chosen on one half of the members and paid for by the
+ * other, so that chance in a small group is not taken for knowledge.
  */
 #include "lib/decide_shop.h"
 
@@ -14,12 +14,13 @@
 #include <string.h>
 
 /* Our choices. */
-#define SAVES_LEAST 0.05
+#define SAVES_LEAST 0.02
 #define LEAD_S 600.0 /* from seeing the observation to the first firing */
-#define ACTIONS_MAX 48
-#define GROUPS 12
+#define GROUPS 16
 #define DRAWS 2      /* errors drawn per member */
 #define CLEARLY 1.03 /* a later or other observation must save this much more */
+
+enum answer { TONIGHT, MORNING, LEAVE, ANSWERS };
 
 struct seen {
 	double value;
@@ -32,11 +33,9 @@ struct question {
 	const struct wt_costs *costs;
 	const struct wt_slots *slots;
 	const struct wt_decide_load *load;
-	int n_actions;
-	double at_unix_s[ACTIONS_MAX + 1];
-	double *cost; /* [member * n_actions + action] */
+	double firings;
+	double (*cost)[ANSWERS]; /* of the load, per member */
 	struct seen *seen;
-	double without; /* cost of the best start chosen now */
 };
 
 static uint64_t mix(uint64_t z)
@@ -63,71 +62,75 @@ static double capped(double hours, double per_h, double most)
 	return cost < most ? cost : most;
 }
 
-static double member_cost(const struct question *q, size_t member, int step)
+static double start_cost(const struct question *q, size_t member, double at_s, int step)
 {
-	double at_s = wt_slots_unix_s(q->slots, step);
 	double ready_s = q->load->ready_unix_s[member], past_s = q->load->past_unix_s[member];
 	double ready = ready_s <= (double)q->hearth->last_start_unix_s;
 	return capped((ready_s - at_s) / 3600, q->costs->under_per_h, q->costs->under_most) +
 	       capped((at_s - past_s) / 3600, q->costs->over_per_h, q->costs->over_most) +
+	       (at_s < ready_s || at_s >= past_s ? q->costs->outside : 0) +
 	       wt_decide_start_cost(q->slots, q->hearth, q->costs, q->load->prefer, ready, step);
 }
 
-static double member_leave(const struct question *q, size_t member)
+static int nearest_step(double from_unix_s, int from_step, int steps, double step_s, double wish_s)
+{
+	double k = ceil((wish_s - from_unix_s) / step_s);
+	k = k < 0 || isnan(k) ? 0 : k;
+	return from_step + (k > steps - 1 ? steps - 1 : (int)k);
+}
+
+/* The start of a block at or next after the moment the member is ready, not before `from_s`. */
+static double block_cost(const struct question *q, size_t member, bool morning, double from_s)
+{
+	const struct wt_slots *s = q->slots;
+	double wish_s = fmax(q->load->ready_unix_s[member], from_s);
+	int step = morning ? nearest_step(s->morning_unix_s, s->morning_at,
+					  s->n_steps - s->morning_at, s->step_s, wish_s)
+			   : nearest_step(s->evening_unix_s, 0, s->n_evening, s->step_s, wish_s);
+	return start_cost(q, member, wt_slots_unix_s(s, step), step);
+}
+
+static double leave_cost(const struct question *q, size_t member)
 {
 	double at_s = (double)q->hearth->first_start_unix_s + 86400;
 	double ready_s = q->load->ready_unix_s[member], past_s = q->load->past_unix_s[member];
 	int nights = (ready_s <= (double)q->hearth->last_start_unix_s) +
 		     (ready_s <= (double)q->hearth->morning_until_unix_s);
 	return capped((at_s - past_s) / 3600, q->costs->over_per_h, q->costs->over_most) +
-	       nights * q->costs->overnight;
+	       (at_s >= past_s ? q->costs->outside : 0) + nights * q->costs->overnight;
 }
 
-static bool is_start(const struct wt_slots *slots, int step)
-{
-	return step < slots->n_evening || step >= slots->morning_at;
-}
-
-/* The last start of the evening is always among the actions, and the first of the morning. */
-static void choose_actions(struct question *q, int *step)
+/* What each answer costs each member when it is given at from_s: a firing at the member's own best
+ * moment, for that can be seen by then, and the charge for an answer that proves wrong. */
+static void fill_costs(struct question *q, double from_s)
 {
 	const struct wt_slots *s = q->slots;
-	int every = (s->n_steps + ACTIONS_MAX - 4) / (ACTIONS_MAX - 3);
-	every = every < 1 ? 1 : every;
-	for (int t = 0; t < s->n_steps; t++) {
-		bool edge = t == s->n_evening - 1 || t == s->morning_at;
-		if (!is_start(s, t) || (t % every && !edge) || q->n_actions == ACTIONS_MAX)
-			continue;
-		step[q->n_actions] = t;
-		q->at_unix_s[q->n_actions++] = wt_slots_unix_s(s, t);
+	bool tonight = s->n_evening && wt_slots_unix_s(s, s->n_evening - 1) >= from_s;
+	bool morning = s->n_steps > s->morning_at;
+	for (size_t i = 0; i < q->load->n; i++) {
+		double ready_s = q->load->ready_unix_s[i], wrong = q->costs->wrong_call;
+		bool by_night = ready_s <= (double)q->hearth->last_start_unix_s;
+		double *cost = q->cost[i];
+		cost[TONIGHT] = tonight ? q->firings * block_cost(q, i, false, from_s) +
+						  (by_night ? 0 : wrong)
+					: 1e6;
+		cost[MORNING] = morning ? q->firings * block_cost(q, i, true, from_s) +
+						  (by_night ? wrong : 0)
+					: 1e6;
+		cost[LEAVE] = q->firings * leave_cost(q, i) +
+			      (ready_s <= (double)q->hearth->morning_until_unix_s ? wrong : 0);
 	}
-	step[q->n_actions] = -1;
-	q->at_unix_s[q->n_actions++] = HUGE_VAL;
 }
 
-static enum wt_status question_init(struct question *q)
+/* Cost of the answer that is best without looking. */
+static double cost_without(const struct question *q)
 {
-	int step[ACTIONS_MAX + 1];
-	choose_actions(q, step);
-	size_t n = q->load->n, actions = (size_t)q->n_actions;
-	q->cost = malloc(n * actions * sizeof *q->cost);
-	q->seen = malloc(n * DRAWS * sizeof *q->seen);
-	if (!q->cost || !q->seen)
-		return WT_ERR_NOMEM;
-	double total[ACTIONS_MAX + 1] = {0};
-	for (size_t i = 0; i < n; i++) {
-		for (size_t a = 0; a < actions; a++) {
-			double cost = step[a] < 0 ? member_leave(q, i) : member_cost(q, i, step[a]);
-			q->cost[i * actions + a] = cost;
-			total[a] += cost;
-		}
+	double total[ANSWERS] = {0};
+	for (size_t i = 0; i < q->load->n; i++) {
+		for (int a = 0; a < ANSWERS; a++)
+			total[a] += q->cost[i][a];
 	}
-	q->without = HUGE_VAL;
-	for (size_t a = 0; a < actions; a++) {
-		double mean = total[a] / (double)n;
-		q->without = mean < q->without ? mean : q->without;
-	}
-	return WT_OK;
+	return fmin(total[TONIGHT], fmin(total[MORNING], total[LEAVE])) / (double)q->load->n;
 }
 
 static int by_seen(const void *a, const void *b)
@@ -137,31 +140,28 @@ static int by_seen(const void *a, const void *b)
 }
 
 /* Total cost over one group of like observations, each half paying for the other's choice. */
-static double group_cost(const struct question *q, size_t from, size_t until, int first_action)
+static double group_cost(const struct question *q, size_t from, size_t until)
 {
-	double total[2][ACTIONS_MAX + 1] = {0};
-	size_t n[2] = {0}, actions = (size_t)q->n_actions;
+	double total[2][ANSWERS] = {0};
+	size_t n[2] = {0};
 	for (size_t k = from; k < until; k++) {
 		const struct seen *seen = &q->seen[k];
-		const double *cost = q->cost + (size_t)seen->member * actions;
-		double *sum = total[seen->half];
 		n[seen->half]++;
-		for (size_t a = (size_t)first_action; a < actions; a++)
-			sum[a] += cost[a];
+		for (int a = 0; a < ANSWERS; a++)
+			total[seen->half][a] += q->cost[seen->member][a];
 	}
 	double paid = 0;
 	for (int half = 0; half < 2; half++) {
-		int best = q->n_actions - 1, chooser = n[!half] ? !half : half;
-		for (int a = first_action; a < q->n_actions; a++)
+		int best = 0, chooser = n[!half] ? !half : half;
+		for (int a = 1; a < ANSWERS; a++)
 			best = total[chooser][a] < total[chooser][best] ? a : best;
 		paid += total[half][best];
 	}
 	return paid;
 }
 
-/* Expected cost per firing when the start is chosen after seeing the loss at this time. */
-static double cost_with(struct question *q, const float *loss_pct, double sd_loss_pct,
-			double at_unix_s)
+/* Expected cost when the answer is given after seeing the loss. */
+static double cost_with(struct question *q, const float *loss_pct, double sd_loss_pct)
 {
 	size_t n = q->load->n, n_seen = n * DRAWS;
 	for (size_t k = 0; k < n_seen; k++) {
@@ -171,12 +171,9 @@ static double cost_with(struct question *q, const float *loss_pct, double sd_los
 					   .half = mix(i) & 1};
 	}
 	qsort(q->seen, n_seen, sizeof *q->seen, by_seen);
-	int first = 0;
-	while (first < q->n_actions - 1 && q->at_unix_s[first] < at_unix_s + LEAD_S)
-		first++;
 	double paid = 0;
 	for (size_t g = 0; g < GROUPS; g++)
-		paid += group_cost(q, g * n_seen / GROUPS, (g + 1) * n_seen / GROUPS, first);
+		paid += group_cost(q, g * n_seen / GROUPS, (g + 1) * n_seen / GROUPS);
 	return paid / (double)n_seen;
 }
 
@@ -192,20 +189,31 @@ static bool losses_known(const float *loss_pct, size_t n)
 static enum wt_status weigh_up(struct question *q, const struct wt_settle_candidate *c,
 			       int64_t now_unix_s, struct wt_settle *best)
 {
-	double firings = (double)wt_decide_firings(q->load->left_kg, q->hearth->wok_kg);
-	enum wt_status status = firings > 0 ? question_init(q) : WT_OK;
-	for (size_t k = 0; !status && firings > 0 && k < c->n_at; k++) {
-		const float *loss_pct = c->loss_pct + k * q->load->n;
-		if (c->at_unix_s[k] < now_unix_s || !losses_known(loss_pct, q->load->n))
+	size_t n = q->load->n;
+	q->firings = (double)wt_decide_firings(q->load->left_kg, q->hearth->wok_kg);
+	if (q->firings <= 0)
+		return WT_OK;
+	enum wt_status status = WT_ERR_NOMEM;
+	q->cost = malloc(n * sizeof *q->cost);
+	q->seen = malloc(n * DRAWS * sizeof *q->seen);
+	if (!q->cost || !q->seen)
+		goto out;
+	fill_costs(q, (double)now_unix_s);
+	double without = cost_without(q);
+	for (size_t k = 0; k < c->n_at; k++) {
+		const float *loss_pct = c->loss_pct + k * n;
+		if (c->at_unix_s[k] < now_unix_s || !losses_known(loss_pct, n))
 			continue;
-		double with = cost_with(q, loss_pct, c->sd_loss_pct, (double)c->at_unix_s[k]);
-		double saves = firings * (q->without - with);
+		fill_costs(q, (double)c->at_unix_s[k] + LEAD_S);
+		double saves = without - cost_with(q, loss_pct, c->sd_loss_pct);
 		if (saves > best->saves * CLEARLY)
 			*best = (struct wt_settle){.load = c->load,
 						   .at_unix_s = c->at_unix_s[k],
 						   .by_hand = c->by_hand,
 						   .saves = saves};
 	}
+	status = WT_OK;
+out:
 	free(q->cost);
 	free(q->seen);
 	return status;

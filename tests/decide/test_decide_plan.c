@@ -49,6 +49,10 @@ static double brute_cost(const struct brute *b, const struct wt_decide_load *l, 
 	for (size_t i = 0; i < l->n; i++) {
 		total += capped((l->ready_unix_s[i] - at) / 3600, c->under_per_h, c->under_most);
 		total += capped((at - l->past_unix_s[i]) / 3600, c->over_per_h, c->over_most);
+		if (at < l->ready_unix_s[i])
+			total += c->outside;
+		if (at >= l->past_unix_s[i])
+			total += c->outside;
 		if (!evening && l->prefer != WT_PREFER_MORNING &&
 		    l->ready_unix_s[i] <= (double)b->hearth->last_start_unix_s)
 			total += c->overnight;
@@ -72,6 +76,7 @@ static double brute_leave(const struct brute *b, const struct wt_decide_load *l)
 	for (size_t i = 0; i < l->n; i++) {
 		total += capped((at - l->past_unix_s[i]) / 3600, b->costs->over_per_h,
 				b->costs->over_most);
+		total += at >= l->past_unix_s[i] ? b->costs->outside : 0;
 		total += b->costs->overnight *
 			 ((l->ready_unix_s[i] <= (double)b->hearth->last_start_unix_s) +
 			  (l->ready_unix_s[i] <= (double)b->hearth->morning_until_unix_s));
