@@ -2,7 +2,7 @@
  *
  * Paths of the coming air.
  */
-#include "lib/room_fit.h"
+#include "lib/room_ahead.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_qrng.h>
@@ -43,23 +43,56 @@ static uint64_t mix(uint64_t x)
 	return x ^ (x >> 31);
 }
 
-static void draw_mean(const struct wt_room_series *series, struct draw *d)
+static double dot(const double *a, const double *b, size_t n)
+{
+	double sum = 0.0;
+	for (size_t j = 0; j < n; j++)
+		sum += a[j] * b[j];
+	return sum;
+}
+
+/* Forecasts at the knots.  ahead is NULL when no outlook is trusted. */
+static void draw_mean(struct draw *d, const struct room_ahead *ahead)
 {
 	const struct wt_room_fit *fit = d->fit;
-	(void)series;
 	for (size_t v = 0; v < 2; v++) {
 		d->bend[v][0] = (double)d->past.odd[v][d->at];
 		for (size_t k = 0; k < ROOM_KNOTS; k++) {
 			const struct room_law *law = &fit->law[v][k];
-			double x[ROOM_FEATURES];
-			double sum = 0.0;
+			double x[ROOM_ALL_FEATURES];
 			wt_room_features(&d->past, fit, v, d->at, wt_room_knot_slots[k], x);
-			for (size_t j = 0; j < ROOM_FEATURES; j++)
-				sum += x[j] * law->beta[j];
-			d->bend[v][k + 1] = sum * fit->sd[v];
+			double odd = dot(x, law->beta, ROOM_FEATURES);
 			d->log_scale[v][k] = law->log_scale;
+			if (ahead && law->trust > 0.0 &&
+			    wt_room_ahead_features(ahead, v, wt_room_knot_slots[k],
+						   x + ROOM_FEATURES)) {
+				double told = dot(x, law->beta_out, ROOM_ALL_FEATURES);
+				odd += law->trust * (told - odd);
+				d->log_scale[v][k] = law->log_scale_out;
+			}
+			d->bend[v][k + 1] = odd * fit->sd[v];
 		}
 	}
+}
+
+static enum wt_status draw_look_ahead(const struct wt_room_series *series, int64_t now_unix_s,
+				      struct draw *d)
+{
+	struct room_outdoors outdoors;
+	struct room_ahead ahead;
+	bool trusted = wt_room_outlook_weight(d->fit) > 0.0;
+	enum wt_status status =
+		trusted ? wt_room_outdoors_new(series, now_unix_s, &outdoors) : WT_ERR_NODATA;
+	if (status == WT_ERR_NODATA) {
+		draw_mean(d, NULL);
+		return WT_OK;
+	}
+	if (status != WT_OK)
+		return status;
+	wt_room_ahead_from(&outdoors, d->past.grid.last * WT_GRID_S, now_unix_s, &ahead);
+	draw_mean(d, &ahead);
+	wt_room_outdoors_free(&outdoors);
+	return WT_OK;
 }
 
 /* Normal scores at the middles of 1024 equal shares. */
@@ -310,8 +343,9 @@ enum wt_status wt_room_draw(const struct wt_room_series *series, const struct wt
 	enum wt_status status = draw_open(series, fit, now_unix_s, &d);
 	if (status != WT_OK)
 		return status;
-	draw_mean(series, &d);
-	status = draw_errors(&d, seed, n_paths);
+	status = draw_look_ahead(series, now_unix_s, &d);
+	if (status == WT_OK)
+		status = draw_errors(&d, seed, n_paths);
 	for (size_t step = 0; status == WT_OK && step < n_steps; step++)
 		draw_step(&d, d.behind + (int64_t)step, n_paths, temp_c + step * n_paths,
 			  vapour_pa + step * n_paths);

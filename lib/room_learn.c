@@ -2,7 +2,7 @@
  *
  * The laws of a room, lead by lead: regression, spread, quantiles, correlation.
  */
-#include "lib/room_fit.h"
+#include "lib/room_ahead.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -23,6 +23,13 @@ const uint16_t wt_room_knot_slots[ROOM_KNOTS] = {3,   6,   12,  24,  36,  54,  7
 #define QUANTILE_PRIOR_DAYS 8.0
 #define CORRELATION_PRIOR_DAYS 10.0
 #define CLIP_Z 2.5
+/* The outlook is tried on the last days, and needs some to learn from before them. */
+#define TRIAL_DAYS 5.0
+#define TRIAL_SHARE 0.4
+#define TRIAL_HALF_DAYS 1.5
+#define TRIAL_LEAST_ROWS 12
+#define LEARN_LEAST_ROWS 36
+#define CARRY 0.7 /* of what the station alone taught about the room */
 #define BINS 256
 #define BIN_MAX 16.0
 
@@ -35,7 +42,20 @@ struct rows {
 	double *target;
 	double *weight;
 	double *error;
-	double *error_out; /* NAN where there was no outlook */
+	double *error_out; /* of the mixture with the outlook; NAN where there was none */
+	/* With outlook. */
+	size_t n_out;
+	uint32_t *row_out; /* number of the row */
+	double *x_out;     /* n_out x ROOM_ALL_FEATURES */
+	double *target_out;
+	double *weight_out;
+};
+
+/* Outlooks as seen from each hour of the past; NULL when there are none. */
+struct told {
+	struct room_outdoors outdoors;
+	struct room_ahead *ahead; /* by hours back from the newest instant */
+	size_t n;
 };
 
 bool wt_room_factor(double *a, size_t p)
@@ -82,6 +102,10 @@ static void rows_free(struct rows *rows)
 	free(rows->weight);
 	free(rows->error);
 	free(rows->error_out);
+	free(rows->row_out);
+	free(rows->x_out);
+	free(rows->target_out);
+	free(rows->weight_out);
 }
 
 static bool rows_alloc(struct rows *rows)
@@ -92,8 +116,13 @@ static bool rows_alloc(struct rows *rows)
 	rows->weight = calloc(ROWS_MAX, sizeof *rows->weight);
 	rows->error = calloc(ROWS_MAX, sizeof *rows->error);
 	rows->error_out = calloc(ROWS_MAX, sizeof *rows->error_out);
+	rows->row_out = calloc(ROWS_MAX, sizeof *rows->row_out);
+	rows->x_out = calloc((size_t)ROWS_MAX * ROOM_ALL_FEATURES, sizeof *rows->x_out);
+	rows->target_out = calloc(ROWS_MAX, sizeof *rows->target_out);
+	rows->weight_out = calloc(ROWS_MAX, sizeof *rows->weight_out);
 	return rows->origin && rows->x && rows->target && rows->weight && rows->error &&
-	       rows->error_out;
+	       rows->error_out && rows->row_out && rows->x_out && rows->target_out &&
+	       rows->weight_out;
 }
 
 static bool is_near(const struct room_grid *grid, size_t i)
@@ -194,6 +223,135 @@ static void law_regress(struct rows *rows, size_t v, size_t knot, struct room_la
 				 predict(rows->x + r * ROOM_FEATURES, law->beta, ROOM_FEATURES);
 }
 
+static void told_free(struct told *told)
+{
+	wt_room_outdoors_free(&told->outdoors);
+	free(told->ahead);
+	*told = (struct told){0};
+}
+
+static enum wt_status told_new(const struct wt_room_series *series, const struct room_past *past,
+			       struct told *out)
+{
+	struct told told = {.n = past->grid.n / ROOM_SLOTS_HOUR};
+	int64_t last_unix_s = past->grid.last * WT_GRID_S;
+	enum wt_status status = wt_room_outdoors_new(series, last_unix_s, &told.outdoors);
+	if (status == WT_ERR_NODATA) {
+		*out = (struct told){0};
+		return WT_OK;
+	}
+	if (status != WT_OK)
+		return status;
+	told.ahead = calloc(told.n + 1, sizeof *told.ahead);
+	if (!told.ahead) {
+		told_free(&told);
+		return WT_ERR_NOMEM;
+	}
+	for (size_t k = 0; k < told.n; k++) {
+		int64_t at_unix_s = last_unix_s - (int64_t)k * 3600;
+		wt_room_ahead_from(&told.outdoors, at_unix_s, at_unix_s, &told.ahead[k]);
+	}
+	*out = told;
+	return WT_OK;
+}
+
+/* The rows for which there was an outlook, with its features. */
+static void rows_collect_out(const struct room_past *past, const struct told *told, size_t v,
+			     size_t lead, struct rows *rows)
+{
+	rows->n_out = 0;
+	for (size_t r = 0; r < rows->n && told->n > 0; r++) {
+		size_t back = (past->grid.n - 1 - rows->origin[r]) / ROOM_SLOTS_HOUR;
+		double *x = rows->x_out + rows->n_out * ROOM_ALL_FEATURES;
+		if (back >= told->n ||
+		    !wt_room_ahead_features(&told->ahead[back], v, lead, x + ROOM_FEATURES))
+			continue;
+		memcpy(x, rows->x + r * ROOM_FEATURES, ROOM_FEATURES * sizeof *x);
+		rows->row_out[rows->n_out] = (uint32_t)r;
+		rows->target_out[rows->n_out] = rows->target[r];
+		rows->weight_out[rows->n_out] = rows->weight[r];
+		rows->n_out++;
+	}
+}
+
+static void prior_out(size_t v, size_t knot, const struct room_law *law,
+		      float prior[ROOM_ALL_FEATURES])
+{
+	memcpy(prior, wt_room_prior.beta_out[v][knot], ROOM_ALL_FEATURES * sizeof *prior);
+	for (size_t j = 0; j < ROOM_FEATURES; j++)
+		prior[j] +=
+			(float)(CARRY * (law->beta[j] - (double)wt_room_prior.beta[v][knot][j]));
+}
+
+/* How much of the law with outlook would have been best on the last days, both laws learned from
+ * the days before.  Rows are in order from the newest. */
+static double trial(const struct rows *rows, size_t v, size_t knot, const struct room_law *law,
+		    uint32_t newest)
+{
+	double lead = (double)wt_room_knot_slots[knot];
+	double oldest = (double)(newest - rows->origin[rows->row_out[rows->n_out - 1]]);
+	double span = fmin(TRIAL_DAYS * ROOM_SLOTS_DAY, TRIAL_SHARE * (oldest - lead));
+	size_t n_trial = 0;
+	size_t from = 0; /* the first row to learn from */
+	for (size_t q = 0; q < rows->n_out; q++) {
+		double back = (double)(newest - rows->origin[rows->row_out[q]]);
+		n_trial += back < span + lead;
+		from += back < span + 2.0 * lead;
+	}
+	if (n_trial < TRIAL_LEAST_ROWS || rows->n_out < from + LEARN_LEAST_ROWS)
+		return 0.0;
+	float prior[ROOM_ALL_FEATURES];
+	double beta[ROOM_ALL_FEATURES];
+	double alone[ROOM_ALL_FEATURES] = {0};
+	double strength = PRIOR_STRENGTH * sqrt(lead_hours(knot));
+	prior_out(v, knot, law, prior);
+	for (size_t j = 0; j < ROOM_ALL_FEATURES; j++)
+		beta[j] = (double)prior[j];
+	memcpy(alone, law->beta, sizeof law->beta);
+	regress(rows->x_out + from * ROOM_ALL_FEATURES, rows->target_out + from,
+		rows->weight_out + from, rows->n_out - from, ROOM_ALL_FEATURES, prior, strength,
+		beta);
+	double gain = 0.0;
+	double square = 0.0;
+	for (size_t q = 0; q < n_trial; q++) {
+		const double *x = rows->x_out + q * ROOM_ALL_FEATURES;
+		double back = (double)(newest - rows->origin[rows->row_out[q]]) - lead;
+		double weight = exp2(-back / ROOM_SLOTS_DAY / TRIAL_HALF_DAYS);
+		double error = rows->target_out[q] - predict(x, alone, ROOM_ALL_FEATURES);
+		double moved =
+			predict(x, beta, ROOM_ALL_FEATURES) - predict(x, alone, ROOM_ALL_FEATURES);
+		gain += weight * error * moved;
+		square += weight * moved * moved;
+	}
+	return square > 0.0 ? fmin(fmax(gain / square, 0.0), 1.0) : 0.0;
+}
+
+static void law_regress_out(struct rows *rows, size_t v, size_t knot, uint32_t newest,
+			    struct room_law *law)
+{
+	float prior[ROOM_ALL_FEATURES];
+	double strength = PRIOR_STRENGTH * sqrt(lead_hours(knot));
+	law->trust = 0.0;
+	for (size_t r = 0; r < rows->n; r++)
+		rows->error_out[r] = NAN;
+	if (rows->n_out > 0)
+		law->trust = trial(rows, v, knot, law, newest);
+	if (law->trust <= 0.0)
+		return;
+	prior_out(v, knot, law, prior);
+	for (size_t j = 0; j < ROOM_ALL_FEATURES; j++)
+		law->beta_out[j] = (double)prior[j];
+	for (int pass = 0; pass < 2; pass++)
+		regress(rows->x_out, rows->target_out, rows->weight_out, rows->n_out,
+			ROOM_ALL_FEATURES, prior, strength, law->beta_out);
+	for (size_t q = 0; q < rows->n_out; q++) {
+		size_t r = rows->row_out[q];
+		double told = rows->target_out[q] - predict(rows->x_out + q * ROOM_ALL_FEATURES,
+							    law->beta_out, ROOM_ALL_FEATURES);
+		rows->error_out[r] = law->trust * told + (1.0 - law->trust) * rows->error[r];
+	}
+}
+
 /* How many independent days the rows of a lead stand for. */
 static double rows_days(const struct rows *rows, size_t knot)
 {
@@ -207,12 +365,17 @@ static double mean_log_scale(const double *error, const double *weight, size_t n
 	double all = 0.0;
 	double sum = 0.0;
 	for (size_t r = 0; r < n; r++) {
+		if (isnan(error[r]))
+			continue;
 		mean += weight[r] * fabs(error[r]);
 		all += weight[r];
 	}
+	if (!(all > 0.0))
+		return NAN;
 	mean = mean / all + 1e-9;
 	for (size_t r = 0; r < n; r++)
-		sum += weight[r] * log(fabs(error[r]) + SCALE_FLOOR * mean);
+		if (!isnan(error[r]))
+			sum += weight[r] * log(fabs(error[r]) + SCALE_FLOOR * mean);
 	return sum / all;
 }
 
@@ -276,9 +439,14 @@ static void law_standardise(const struct room_past *past, const struct wt_room_f
 	double own = mean_log_scale(rows->error, rows->weight, rows->n);
 	double own_out = mean_log_scale(rows->error_out, rows->weight, rows->n);
 	law->log_scale = share * own + (1.0 - share) * prior;
-	law->log_scale_out = share * own_out + (1.0 - share) * prior;
-	for (size_t r = 0; r < rows->n; r++)
-		rows->error[r] = rows->error_out[r] / exp(own_out);
+	law->log_scale_out = law->log_scale;
+	if (law->trust > 0.0 && !isnan(own_out))
+		law->log_scale_out = law->log_scale + share * (own_out - own);
+	for (size_t r = 0; r < rows->n; r++) {
+		bool told = law->trust > 0.0 && !isnan(rows->error_out[r]);
+		rows->error[r] =
+			told ? rows->error_out[r] / exp(own_out) : rows->error[r] / exp(own);
+	}
 }
 
 /* Share of the standard normal below z. */
@@ -390,11 +558,14 @@ enum wt_status wt_room_learn(const struct wt_room_series *series, const struct r
 {
 	struct rows rows = {0};
 	struct pairs pairs = {.n = past->grid.n / ROOM_SLOTS_HOUR + 1};
+	struct told told = {0};
 	enum wt_status status = WT_ERR_NOMEM;
 	pairs.z = malloc(pairs.n * ROOM_DIMS * sizeof *pairs.z);
 	if (!pairs.z || !rows_alloc(&rows))
 		goto out;
-	(void)series;
+	status = told_new(series, past, &told);
+	if (status != WT_OK)
+		goto out;
 	for (size_t i = 0; i < pairs.n * ROOM_DIMS; i++)
 		pairs.z[i] = NAN;
 	for (size_t v = 0; v < 2; v++) {
@@ -402,15 +573,16 @@ enum wt_status wt_room_learn(const struct wt_room_series *series, const struct r
 			struct room_law *law = &fit->law[v][k];
 			rows_collect(past, fit, v, wt_room_knot_slots[k], &rows);
 			law_regress(&rows, v, k, law);
-			memcpy(rows.error_out, rows.error, rows.n * sizeof *rows.error);
+			rows_collect_out(past, &told, v, wt_room_knot_slots[k], &rows);
+			law_regress_out(&rows, v, k, (uint32_t)(past->grid.n - 1), law);
 			law_standardise(past, fit, v, k, &rows, law);
 			law_quantile(v, k, &rows, law);
 			pairs_put(&pairs, &rows, 2 * k + v);
 		}
 	}
 	fit_correlation(&pairs, fit);
-	status = WT_OK;
 out:
+	told_free(&told);
 	free(pairs.z);
 	rows_free(&rows);
 	return status;
