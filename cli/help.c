@@ -9,6 +9,7 @@
 #include "cli/run.h"
 #include "cli/tongue.h"
 #include "cli/verbs.h"
+#include "lib/decide.h"
 
 static void print_usage(struct wt_page *page, const struct wt_verb *verb)
 {
@@ -43,6 +44,29 @@ static void print_arg(struct wt_page *page, const struct wt_arg *arg, bool optio
 		      arg->help ? _(arg->help) : "", accepted);
 }
 
+/* What the plan weighs, from the planner itself, so that the help cannot differ from it. */
+static void print_costs(struct wt_page *page)
+{
+	struct wt_costs c;
+
+	wt_costs_default(&c);
+	wt_page_text(page, WT_MARK_HEAD, 0, _("What it weighs, in firings spoiled wholly:"));
+	wt_page_textf(page, WT_MARK_NONE, 2, _("fired before ready: %g an hour, %g at most"),
+		      c.under_per_h, c.under_most);
+	wt_page_textf(page, WT_MARK_NONE, 2, _("fired past its best: %g an hour, %g at most"),
+		      c.over_per_h, c.over_most);
+	wt_page_textf(page, WT_MARK_NONE, 2,
+		      _("a late night: %g for each hour, in the last %g h before the last start"),
+		      c.late_night_per_h, c.late_before_last_h);
+	wt_page_textf(page, WT_MARK_NONE, 2, _("ready leaf kept over night: %g"), c.overnight);
+	wt_page_textf(page, WT_MARK_NONE, 2,
+		      _("against the style's wish: %g in the evening, %g in the morning"),
+		      c.evening_when_morning, c.morning_when_evening);
+	wt_page_text(
+		page, WT_MARK_FAINT, 2,
+		_("! Open fire, CO and hot metal are dangerous: wither plan lists the cautions."));
+}
+
 static void print_verb(struct wt_page *page, const struct wt_verb *verb)
 {
 	print_usage(page, verb);
@@ -53,9 +77,7 @@ static void print_verb(struct wt_page *page, const struct wt_verb *verb)
 		print_arg(page, arg, true);
 	wt_page_textf(page, WT_MARK_HEAD, 4, _("for instance: %s"), verb->example);
 	if (strcmp(verb->name, "plan") == 0)
-		wt_page_text(page, WT_MARK_FAINT, 0,
-			     _("Open fire, CO and hot metal are dangerous: wither plan lists the "
-			       "cautions."));
+		print_costs(page);
 }
 
 static void print_all(struct wt_page *page)

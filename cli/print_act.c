@@ -65,7 +65,8 @@ static void print_params(struct wt_page *page, const json_t *params)
 		{"ready_from_loss_pct", N_("ready from"), "%"},
 		{"station", N_("station"), ""},
 		{"salt", N_("salt"), ""},
-		{"rh_pct", N_("shows"), "%"},
+		{"shown_rh_pct", N_("shows"), "%"},
+		{"true_rh_pct", N_("should be"), "%"},
 	};
 
 	for (size_t i = 0; i < sizeof shown / sizeof *shown; i++)

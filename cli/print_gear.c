@@ -40,6 +40,20 @@ static void print_flags(struct wt_page *page, const json_t *flags)
 		wt_page_textf(page, WT_MARK_ALARM, 4, _("  marked: %s"), text);
 }
 
+static void print_salt(struct wt_page *page, const json_t *salt, double now)
+{
+	const char *name = wt_doc_text(salt, "salt");
+	char day[WT_WHEN_SIZE], off[WT_SAY_SIZE];
+
+	if (!name)
+		return;
+	wt_when_day(day, wt_doc_number(salt, "at_unix_s"), now);
+	wt_say_number(off, wt_doc_number(salt, "shown_rh_pct") - wt_doc_number(salt, "true_rh_pct"),
+		      1, "%");
+	wt_page_textf(page, WT_MARK_FAINT, 4, _("  salt check %s in %s: off by %s"), day, name,
+		      off);
+}
+
 static void print_station(struct wt_page *page, const json_t *station, double now)
 {
 	char temp[WT_SAY_SIZE], rh[WT_SAY_SIZE], battery[WT_SAY_SIZE], age[WT_WHEN_SIZE];
@@ -67,6 +81,7 @@ static void print_station(struct wt_page *page, const json_t *station, double no
 		      wt_doc_text(station, "topic") ? wt_doc_text(station, "topic") : "-");
 	if (strcmp(battery, "-") != 0)
 		wt_page_row(page, WT_MARK_FAINT, _("  battery %s"), battery);
+	print_salt(page, wt_doc_object(station, "salt"), now);
 	print_flags(page, wt_doc_list(station, "flags"));
 	print_fault(page, wt_doc_object(station, "last_fault"), now);
 }

@@ -44,6 +44,8 @@ static const struct screen {
 	{"act_spread", wt_print_act, false, 19},
 	{"act_weigh", wt_print_act, false, 19},
 	{"act_fix", wt_print_act, false, 19},
+	{"act_salt", wt_print_act, false, 19},
+	{"act_turn", wt_print_act, false, 19},
 	{"act_undo", wt_print_act, false, 19},
 	{"show", wt_print_show, true, 0},
 	{"show_bare", wt_print_show, true, 0},

@@ -76,7 +76,7 @@ static const struct bad bad_acts[] = {
 	{"style", "{'style':'green','ready-from':60}", {"below the style's latest loss of", "'60'"}},
 	{"style", "{'style':'green','accept':true}", {"no proposal for green"}},
 	{"salt", "{'station':'south','salt':'table-salt'}", {"no station 'south'", "north"}},
-	{"salt", "{'station':'north','salt':'sugar'}", {"no salt 'sugar'", "table-salt"}},
+	{"salt", "{'station':'north','salt':'sugar'}", {"no salt 'sugar'", "NaCl"}},
 	{"salt", "{'station':'north','salt':'table-salt','rh':20}", {"20.0 %", "75."}},
 	{"undo", "{'what':1}", {"undo takes no 'what'"}},
 	{"dance", "{}", {"no act 'dance'"}},
