@@ -14,7 +14,7 @@
 #include "lib/ensemble.h"
 
 /* Members run together: their state stays in the first-level cache. */
-#define WT_TILE 64
+#define WT_TILE 128
 /* Quantities of air per step: a, e, q, warm, in this order. */
 #define WT_AIR_COUNT 4
 /* Most steps between two looks at the state. */
