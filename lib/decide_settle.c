@@ -15,8 +15,9 @@
 
 /* Our choices. */
 #define SAVES_LEAST 0.02
-#define LEAD_S 600.0 /* from seeing the observation to the first firing */
-#define GROUPS 16
+#define LEAD_S 600.0   /* from seeing the observation to the first firing */
+#define GROUPS_MOST 16 /* of at least GROUP_LEAST observations each */
+#define GROUP_LEAST 64
 #define DRAWS 2      /* errors drawn per member */
 #define CLEARLY 1.03 /* a later or other observation must save this much more */
 
@@ -172,8 +173,10 @@ static double cost_with(struct question *q, const float *loss_pct, double sd_los
 	}
 	qsort(q->seen, n_seen, sizeof *q->seen, by_seen);
 	double paid = 0;
-	for (size_t g = 0; g < GROUPS; g++)
-		paid += group_cost(q, g * n_seen / GROUPS, (g + 1) * n_seen / GROUPS);
+	size_t groups = n_seen / GROUP_LEAST;
+	groups = groups < 1 ? 1 : groups > GROUPS_MOST ? GROUPS_MOST : groups;
+	for (size_t g = 0; g < groups; g++)
+		paid += group_cost(q, g * n_seen / groups, (g + 1) * n_seen / groups);
 	return paid / (double)n_seen;
 }
 

@@ -222,10 +222,225 @@ static void agrees_with_brute_force(void **state)
 	}
 }
 
+static struct wt_plan *plan_for(const struct wt_hearth *hearth, size_t n)
+{
+	struct wt_costs costs;
+	struct wt_plan *plan = NULL;
+	wt_costs_default(&costs);
+	for (size_t k = 0; k < n; k++)
+		loads[k] = store[k].load;
+	assert_int_equal(wt_decide_plan(hearth, &costs, loads, n, SYNTHETIC_NOW, &plan), WT_OK);
+	check_feasible(plan, hearth);
+	return plan;
+}
+
+static void no_load_and_no_wok(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {1};
+	struct wt_hearth hearth = synthetic_hearth(2), cold = synthetic_hearth(0);
+	struct wt_plan *plan = plan_for(&hearth, 0);
+	assert_true(plan->n == 0 && plan->cost == 0 && plan->exact);
+	wt_plan_free(&plan);
+	assert_null(plan);
+	synthetic_fill(&store[0], &r, 1, 5, 64, 3600, 600, 3 * 3600);
+	cold.wok_kg = NAN;
+	plan = plan_for(&cold, 1);
+	assert_true(plan->n == 0 && plan->unplaced == 1);
+	wt_plan_free(&plan);
+	/* Fired already: nothing left to do. */
+	store[0].load.left_kg = 0;
+	plan = plan_for(&hearth, 1);
+	assert_true(plan->n == 0 && plan->unplaced == 0 && plan->waiting == 0);
+	wt_plan_free(&plan);
+}
+
+static void forty_loads(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {2};
+	struct wt_hearth hearth = synthetic_hearth(3);
+	for (int k = 0; k < 40; k++)
+		synthetic_fill(&store[k], &r, k + 1, 2, 64, synthetic_uniform(&r, 0, 5) * 3600, 900,
+			       6 * 3600);
+	struct wt_plan *plan = plan_for(&hearth, 40);
+	assert_int_equal(plan->n, 40);
+	wt_plan_free(&plan);
+}
+
+static void too_big_for_the_evening_is_split(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {3};
+	struct wt_hearth hearth = synthetic_hearth(1);
+	/* Ready at 20:00, six firings end the evening; it holds 14 hours. */
+	synthetic_fill(&store[0], &r, 1, 24, 64, 3.9 * 3600, 60, 14 * 3600);
+	struct wt_plan *plan = plan_for(&hearth, 1);
+	size_t tonight = 0;
+	for (size_t i = 0; i < plan->n; i++) {
+		tonight += !plan->firings[i].morning;
+		assert_true(fabs(plan->firings[i].kg - 2) < 1e-12);
+		assert_true(plan->firings[i].p_in_window > 0.5);
+	}
+	assert_int_equal(plan->n, 12);
+	assert_in_range(tonight, 5, 7);
+	wt_plan_free(&plan);
+	/* More than a night and a day can take. */
+	store[0].load.left_kg = 400;
+	plan = plan_for(&hearth, 1);
+	assert_int_equal(plan->n + plan->unplaced, 200);
+	assert_true(plan->unplaced > 0);
+	wt_plan_free(&plan);
+}
+
+static void the_last_start_has_gone_by(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {4};
+	struct wt_hearth hearth = synthetic_hearth(1);
+	hearth.last_start_unix_s = SYNTHETIC_NOW - 600;
+	synthetic_fill(&store[0], &r, 1, 4, 64, -3600, 600, 20 * 3600);
+	struct wt_plan *plan = plan_for(&hearth, 1);
+	assert_int_equal(plan->n, 2);
+	assert_true(plan->firings[0].morning && plan->firings[1].morning);
+	assert_int_equal(plan->firings[0].start_unix_s, hearth.first_start_unix_s);
+	wt_plan_free(&plan);
+	/* No hour left at all. */
+	hearth.morning_until_unix_s = hearth.first_start_unix_s = SYNTHETIC_NOW - 60;
+	plan = plan_for(&hearth, 1);
+	assert_true(plan->n == 0 && plan->unplaced + plan->waiting == 2);
+	wt_plan_free(&plan);
+}
+
+static void leaf_of_yesterday(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {5};
+	struct wt_hearth hearth = synthetic_hearth(1);
+	/* Past its best since noon: at once.  Its neighbour is ready at 18:00. */
+	synthetic_fill(&store[0], &r, 1, 2, 64, -12 * 3600, 600, 8 * 3600);
+	synthetic_fill(&store[1], &r, 2, 2, 64, 2 * 3600, 600, 5 * 3600);
+	struct wt_plan *plan = plan_for(&hearth, 2);
+	assert_int_equal(plan->n, 2);
+	assert_int_equal(plan->firings[0].load, 1);
+	assert_int_equal(plan->firings[0].start_unix_s, SYNTHETIC_NOW);
+	assert_false(plan->firings[1].morning);
+	wt_plan_free(&plan);
+}
+
+static void beyond_the_horizon(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {6};
+	struct wt_hearth hearth = synthetic_hearth(1);
+	synthetic_fill(&store[0], &r, 1, 4, 64, 2 * 3600, 600, 5 * 3600);
+	for (size_t i = 0; i < 64; i++)
+		store[0].ready_unix_s[i] = store[0].past_unix_s[i] = HUGE_VAL;
+	struct wt_plan *plan = plan_for(&hearth, 1);
+	assert_true(plan->n == 0 && plan->waiting == 2 && plan->unplaced == 0);
+	wt_plan_free(&plan);
+	/* A third of them never get there: the rest decide. */
+	synthetic_fill(&store[0], &r, 1, 4, 64, 2 * 3600, 600, 5 * 3600);
+	for (size_t i = 0; i < 20; i++)
+		store[0].ready_unix_s[i] = store[0].past_unix_s[i] = HUGE_VAL;
+	plan = plan_for(&hearth, 1);
+	assert_int_equal(plan->n, 2);
+	assert_true(isfinite(plan->cost));
+	wt_plan_free(&plan);
+}
+
+/* The night of a change of clocks has 7 hours of fire or 9, and the hearth's times say so; the
+ * plan only ever sees seconds.  First start soon after the last: firings must not overlap. */
+static void short_night(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {7};
+	struct wt_hearth hearth = synthetic_hearth(1);
+	hearth.first_start_unix_s = hearth.last_start_unix_s + 300;
+	synthetic_fill(&store[0], &r, 1, 60, 64, -3600, 600, 40 * 3600);
+	struct wt_plan *plan = plan_for(&hearth, 1);
+	assert_int_equal(plan->n, 30);
+	wt_plan_free(&plan);
+}
+
+static void same_inputs_same_plan(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {8};
+	struct wt_hearth hearth = synthetic_hearth(2);
+	for (int k = 0; k < 12; k++)
+		synthetic_fill(&store[k], &r, k + 1, 5, 64, synthetic_uniform(&r, 0, 7) * 3600,
+			       1800, 4 * 3600);
+	struct wt_plan *one = plan_for(&hearth, 12), *two = plan_for(&hearth, 12);
+	assert_int_equal(one->n, two->n);
+	for (size_t i = 0; i < one->n; i++) {
+		assert_int_equal(one->firings[i].load, two->firings[i].load);
+		assert_int_equal(one->firings[i].start_unix_s, two->firings[i].start_unix_s);
+		assert_int_equal(one->firings[i].wok, two->firings[i].wok);
+	}
+	wt_plan_free(&one);
+	wt_plan_free(&two);
+}
+
+static enum wt_status refusal(struct wt_hearth hearth, struct wt_costs costs)
+{
+	struct wt_plan *plan = NULL;
+	enum wt_status status = wt_decide_plan(&hearth, &costs, loads, 1, SYNTHETIC_NOW, &plan);
+	assert_null(plan);
+	return status;
+}
+
+static void bad_input_is_refused(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {9};
+	struct wt_hearth hearth = synthetic_hearth(1), h = hearth;
+	struct wt_costs costs, c;
+	wt_costs_default(&costs);
+	synthetic_fill(&store[0], &r, 1, 4, 64, 3600, 600, 3600);
+	loads[0] = store[0].load;
+	h.woks = -1;
+	assert_int_equal(refusal(h, costs), WT_ERR_ARG);
+	h.woks = 65;
+	assert_int_equal(refusal(h, costs), WT_ERR_RANGE);
+	h = hearth;
+	h.firing_s = NAN;
+	assert_int_equal(refusal(h, costs), WT_ERR_ARG);
+	h.firing_s = 1;
+	assert_int_equal(refusal(h, costs), WT_ERR_RANGE);
+	h = hearth;
+	h.wok_kg = 0;
+	assert_int_equal(refusal(h, costs), WT_ERR_ARG);
+	h = hearth;
+	h.morning_until_unix_s += 10 * 86400;
+	assert_int_equal(refusal(h, costs), WT_ERR_RANGE);
+	c = costs;
+	c.over_per_h = -1;
+	assert_int_equal(refusal(hearth, c), WT_ERR_ARG);
+	c.over_per_h = HUGE_VAL;
+	assert_int_equal(refusal(hearth, c), WT_ERR_ARG);
+	loads[0].left_kg = NAN;
+	assert_int_equal(refusal(hearth, costs), WT_ERR_ARG);
+	loads[0].left_kg = 4;
+	store[0].ready_unix_s[5] = NAN;
+	assert_int_equal(refusal(hearth, costs), WT_ERR_ARG);
+	loads[0].n = 0;
+	assert_int_equal(refusal(hearth, costs), WT_ERR_ARG);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(agrees_with_brute_force),
+		cmocka_unit_test(no_load_and_no_wok),
+		cmocka_unit_test(forty_loads),
+		cmocka_unit_test(too_big_for_the_evening_is_split),
+		cmocka_unit_test(the_last_start_has_gone_by),
+		cmocka_unit_test(leaf_of_yesterday),
+		cmocka_unit_test(beyond_the_horizon),
+		cmocka_unit_test(short_night),
+		cmocka_unit_test(same_inputs_same_plan),
+		cmocka_unit_test(bad_input_is_refused),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
