@@ -75,7 +75,7 @@ static void print_worst(struct wt_page *page, const json_t *worst)
 			break;
 		wt_when_span(error, fabs(error_min) * 60.0);
 		wt_page_textf(page, WT_MARK_NONE, 2,
-			      error_min > 0 ? _("#%lld was ready %s later than said: %s")
+			      error_min < 0 ? _("#%lld was ready %s later than said: %s")
 					    : _("#%lld was ready %s sooner than said: %s"),
 			      wt_doc_integer(row, "load", 0), error, wt_say_code(row));
 	}

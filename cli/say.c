@@ -109,6 +109,7 @@ static const struct phrase {
 	{"ready_in_time", N_("ready before the last start")},
 	{"not_ready", N_("not ready tonight; it keeps")},
 	{"will_not_keep", N_("ready tonight; will not keep")},
+	{"early_better", N_("not ripe, but will not keep")},
 	{"keeps", N_("ready tonight; it keeps")},
 	{"too_unsure", N_("either way; weigh or feel it")},
 	{"ready_now", N_("in its window; waiting costs")},

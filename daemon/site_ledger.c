@@ -32,10 +32,10 @@ static struct wt_ledger_entry entry_of(const struct site_load *load)
 static json_t *note_of(enum wt_ledger_note note)
 {
 	if (note == WT_LEDGER_TOO_MUCH_TEA)
-		return site_note("too_much_tea",
+		return site_note("outturn_high",
 				 "more tea than the leaf had dry matter for: check both weights");
 	if (note == WT_LEDGER_TOO_LITTLE_TEA)
-		return site_note("too_little_tea",
+		return site_note("outturn_low",
 				 "much was lost on the way, or a part was not weighed");
 	return json_null();
 }

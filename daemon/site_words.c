@@ -21,6 +21,12 @@ static const char *const codes[WT_REASON_COUNT] = {
 	[WT_REASON_TOO_LATE] = "too_late",
 };
 
+/* Leaf that is more likely unripe tonight than not, and still better fired than kept. */
+static bool early_better(const struct site_view *view)
+{
+	return view->advice.reason == WT_REASON_WILL_NOT_KEEP && view->advice.p_ready_tonight < 0.5;
+}
+
 struct clocks {
 	char ready[24], past[24], last[16], first[16];
 };
@@ -58,6 +64,12 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 			 c.ready, c.last);
 		break;
 	case WT_REASON_WILL_NOT_KEEP:
+		if (early_better(view)) {
+			snprintf(out, size,
+				 "%.0f %% ready by %s, but past its best by %s: better early", p,
+				 c.last, c.first);
+			break;
+		}
 		snprintf(out, size, "ready %s, past its best %s: it will not keep till %s", c.ready,
 			 c.past, c.first);
 		break;
@@ -178,6 +190,7 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 		snprintf(view->why, sizeof(view->why), "%.60s; %.60s", clause, sentence);
 	else
 		snprintf(view->why, sizeof(view->why), "%s", sentence);
-	view->reason = json_pack("{s:s,s:o}", "code", codes[view->advice.reason], "args",
-				 reason_args(job, view, event));
+	view->reason = json_pack("{s:s,s:o}", "code",
+				 early_better(view) ? "early_better" : codes[view->advice.reason],
+				 "args", reason_args(job, view, event));
 }

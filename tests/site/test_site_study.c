@@ -139,7 +139,7 @@ static void the_ledger_reckons_cost_and_outturn(void **state)
 	assert_near(number_at(ledger, "rows/0/hours"), 6.0, 1e-9);
 	assert_true(number_at(ledger, "rows/0/loss_pct") > 5.0);
 	assert_true(json_is_null(value_at(ledger, "rows/0/note")));
-	assert_string_equal(text_at(ledger, "rows/1/note/code"), "too_much_tea");
+	assert_string_equal(text_at(ledger, "rows/1/note/code"), "outturn_high");
 	assert_true(json_is_null(value_at(ledger, "rows/1/cost_per_kg")));
 	assert_int_equal((int)number_at(ledger, "groups/0/n"), 2);
 	json_decref(ledger);
