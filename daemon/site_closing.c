@@ -72,6 +72,37 @@ static void spread_of(const float *values, size_t n, double *mean, double *sd)
 	*sd = sqrt(squares / (double)(n > 1 ? n - 1 : 1));
 }
 
+/* The load's word for the gardens: pull, and info row by row up to the diagonal. */
+static json_t *word_list(const struct wt_learn_word *word)
+{
+	json_t *list = json_array();
+
+	for (int d = 0; d < WT_DIM_COUNT; d++)
+		json_array_append_new(list, site_number(word->pull[d]));
+	for (int d = 0; d < WT_DIM_COUNT; d++) {
+		for (int c = 0; c <= d; c++)
+			json_array_append_new(list, site_number(word->info[d][c]));
+	}
+	return list;
+}
+
+static bool word_read(const json_t *list, struct wt_learn_word *out)
+{
+	const size_t n = WT_DIM_COUNT;
+	size_t k = n;
+
+	*out = (struct wt_learn_word){0};
+	if (json_array_size(list) != n + n * (n + 1) / 2)
+		return false;
+	for (size_t d = 0; d < n; d++) {
+		out->pull[d] = json_number_value(json_array_get(list, d));
+		for (size_t c = 0; c <= d; c++, k++)
+			out->info[d][c] = out->info[c][d] =
+				json_number_value(json_array_get(list, k));
+	}
+	return true;
+}
+
 static json_t *make(const struct site_job_load *done, bool final)
 {
 	const struct wt_members *members = done->posterior->members;
@@ -97,6 +128,7 @@ static json_t *make(const struct site_job_load *done, bool final)
 			  sqrt(done->prior.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE]), "n_weighings",
 			  count_weighings(done), "feels", feel_pairs(done), "observations",
 			  observation_list(done)));
+	json_object_set_new(record, "word", word_list(&done->posterior->report.word));
 	return record;
 }
 
@@ -155,21 +187,9 @@ bool site_closing_record(const struct site_load *load, struct wt_garden_record *
 	const json_t *c = load->closing;
 
 	*out = (struct wt_garden_record){
-		.origin = (int)load->origin,
-		.grade = load->grade,
-		.season = load->season,
-		.pace_mean = real_of(c, "pace_mean"),
-		.pace_sd = real_of(c, "pace_sd"),
-		.moisture_mean = real_of(c, "moisture_mean"),
-		.moisture_sd = real_of(c, "moisture_sd"),
-		.prior_pace_mean = real_of(c, "prior_pace_mean"),
-		.prior_pace_sd = real_of(c, "prior_pace_sd"),
-		.prior_moisture_mean = real_of(c, "prior_moisture_mean"),
-		.prior_moisture_sd = real_of(c, "prior_moisture_sd"),
-		.n_weighings = (int)json_integer_value(json_object_get(c, "n_weighings"))};
+		.origin = (int)load->origin, .grade = load->grade, .season = load->season};
 	/* A load nobody looked at again taught nothing. */
-	return isfinite(out->pace_mean) && isfinite(out->pace_sd) &&
-	       (out->n_weighings > 0 || json_array_size(json_object_get(c, "feels")) > 0);
+	return word_read(json_object_get(c, "word"), &out->word);
 }
 
 bool site_closing_feel(const json_t *pair, struct wt_feel_pair *out)

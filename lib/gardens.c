@@ -1,77 +1,103 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * What the gardens are like: best linear unbiased prediction of a load's pace and moisture.
+ * What the gardens are like: best linear unbiased prediction of a load's coordinates.
  *
- * A quantity of load i, less what its grade and season are given in lib/traits.c, is
+ * The coordinates of load i, less what lib/traits.c gives its grade and season, are
  *
  *     overall + origin + grade + season + the load's own
  *
- * each part normal with its own variance.  What a load says about it is its posterior without the
- * prior it started from (precisions subtract), so that nothing is counted twice and a load nobody
- * weighed says nothing.  The variances of origins and of loads are not known either: every pair on
- * a small grid is weighed by its likelihood and a wide log-normal prior, and the guess is the
- * mixture's mean and spread.
+ * each part normal; origin, grade and season act on pace and moisture only.  A load speaks through
+ * the likelihood of its observations, apart from any prior (struct wt_learn_word), so that nothing
+ * is counted twice and a load nobody looked at says nothing.  The variances of origins and of loads
+ * are not known either: every pair on a small grid is weighed by its likelihood and a wide
+ * log-normal prior, and the guess is the mixture's mean and covariance.
  */
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "lib/learn.h"
+#include "lib/learn_internal.h"
 
-enum quantity { PACE, MOISTURE, QUANTITIES };
+enum { N = WT_DIM_COUNT, AREAL = 2 }; /* AREAL: pace and moisture, the first two */
 
-/* Shares of the prior variance of a load of an unknown garden.  Our choice: a workshop's station,
- * trays and habits are common to its loads, and gardens differ more than days do. */
-static const double share_overall = 0.38, share_origin = 0.30, share_grade = 0.06,
-		    share_season = 0.06, share_load = 0.20;
+/* Shares of a coordinate's prior variance: what all loads of a workshop have in common, and what
+ * origins, grades and seasons differ by (pace and moisture only); the rest is the load's own.  Our
+ * choice. */
+static const double share_overall[N] = {
+	[WT_DIM_PACE] = 0.38,    [WT_DIM_MOISTURE] = 0.30, [WT_DIM_OPEN] = 0.70,
+	[WT_DIM_CLOSE] = 0.70,   [WT_DIM_BED] = 0.70,      [WT_DIM_SHRINK] = 0.85,
+	[WT_DIM_RH_BIAS] = 0.90, [WT_DIM_DRIFT0] = 0.30,   [WT_DIM_DRIFT1] = 0.30,
+	[WT_DIM_DRIFT2] = 0.30,  [WT_DIM_DRIFT3] = 0.30,
+};
+static const double share_origin = 0.30, share_grade = 0.06, share_season = 0.06;
 
 /* Factors on the sd of the origins and of a load's own part, and the spread of their logs. */
-static const double origin_factors[] = {0.4, 0.7, 1.0, 1.5, 2.2};
-static const double load_factors[] = {0.35, 0.5, 0.7, 1.0, 1.4, 2.0};
-enum { N_ORIGIN_FACTORS = 5, N_LOAD_FACTORS = 6, N_GRID = N_ORIGIN_FACTORS * N_LOAD_FACTORS };
+static const double origin_factors[] = {0.4, 0.7, 1.0, 1.5};
+static const double own_factors[] = {0.35, 0.5, 0.7, 1.0, 1.4};
+enum { N_ORIGIN_FACTORS = 4, N_OWN_FACTORS = 5, N_GRID = N_ORIGIN_FACTORS * N_OWN_FACTORS };
 static const double factor_ln_sd = 0.5;
 
-/* A load must have narrowed its prior at least this much to be heard; the sampling error of a
- * posterior's sd is a few percent. */
-static const double heard_below = 0.96;
-
+/* Posterior of all effects under one pair of variances. */
 struct fit {
 	double weight;
-	double var_origin, var_load;
-	gsl_vector *effect;
-	gsl_matrix *cov;
+	double origin_factor, own_factor;
+	double *effect; /* p */
+	double *cov;    /* p by p */
 };
 
 struct wt_gardens {
 	int n_origins; /* highest origin number + 1 */
+	size_t p;      /* effects */
 	int *loads;    /* heard loads per origin */
-	double base[QUANTITIES][WT_GRADE_COUNT][WT_SEASON_COUNT];
-	double prior_var[QUANTITIES];
-	struct fit fits[QUANTITIES][N_GRID];
+	double base[WT_GRADE_COUNT][WT_SEASON_COUNT][N];
+	double var[N]; /* of the prior */
+	struct fit fits[N_GRID];
 };
 
-/* One load as heard by one quantity. */
-struct heard {
-	size_t column[4]; /* overall, origin, grade, season */
-	double value;     /* less the base */
-	double var;
+/* Effects are laid out: overall (N), then AREAL for each origin, grade and season.  An effect of a
+ * load's coordinate d lies at the returned places; those beyond n are absent. */
+struct places {
+	size_t n[N];
+	size_t at[N][4];
 };
 
-static size_t columns(const struct wt_gardens *gardens)
+static void find_places(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
+			enum wt_season season, struct places *out)
 {
-	return 1 + (size_t)gardens->n_origins + WT_GRADE_COUNT + WT_SEASON_COUNT;
+	const size_t origins = N, grades = origins + AREAL * (size_t)gardens->n_origins;
+	const size_t seasons = grades + AREAL * WT_GRADE_COUNT;
+	for (size_t d = 0; d < N; d++) {
+		out->n[d] = 0;
+		out->at[d][out->n[d]++] = d;
+		if (d >= AREAL)
+			continue;
+		out->at[d][out->n[d]++] = grades + AREAL * (size_t)grade + d;
+		out->at[d][out->n[d]++] = seasons + AREAL * (size_t)season + d;
+		if (origin >= 0)
+			out->at[d][out->n[d]++] = origins + AREAL * (size_t)origin + d;
+	}
 }
 
-static void set_columns(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
-			enum wt_season season, size_t column[4])
+static double own_var(const struct wt_gardens *gardens, size_t d, double factor)
 {
-	const size_t after = 1 + (size_t)gardens->n_origins;
-	column[0] = 0;
-	column[1] = 1 + (size_t)origin;
-	column[2] = after + (size_t)grade;
-	column[3] = after + WT_GRADE_COUNT + (size_t)season;
+	double share = 1.0 - share_overall[d];
+	if (d < AREAL)
+		share -= share_origin + share_grade + share_season;
+	/* Surface water is each load's own weather: nothing to scale. */
+	return share * gardens->var[d] * (d == WT_DIM_SURFACE ? 1.0 : factor * factor);
+}
+
+static double effect_var(const struct wt_gardens *gardens, size_t effect, double origin_factor)
+{
+	if (effect < N)
+		return share_overall[effect] * gardens->var[effect];
+	const size_t d = (effect - N) % AREAL, group = (effect - N) / AREAL;
+	if (group < (size_t)gardens->n_origins)
+		return origin_factor * origin_factor * share_origin * gardens->var[d];
+	if (group < (size_t)gardens->n_origins + WT_GRADE_COUNT)
+		return share_grade * gardens->var[d];
+	return share_season * gardens->var[d];
 }
 
 static enum wt_status prior_of(enum wt_grade grade, enum wt_season season, struct wt_gauss *out)
@@ -100,10 +126,9 @@ static enum wt_status read_bases(struct wt_gardens *gardens)
 				prior_of((enum wt_grade)g, (enum wt_season)s, &prior);
 			if (status != WT_OK)
 				return status;
-			gardens->base[PACE][g][s] = prior.mean[WT_DIM_PACE];
-			gardens->base[MOISTURE][g][s] = prior.mean[WT_DIM_MOISTURE];
-			gardens->prior_var[PACE] = prior.cov[WT_DIM_PACE][WT_DIM_PACE];
-			gardens->prior_var[MOISTURE] = prior.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE];
+			memcpy(gardens->base[g][s], prior.mean, sizeof(prior.mean));
+			for (size_t d = 0; d < N; d++)
+				gardens->var[d] = prior.cov[d][d];
 		}
 	}
 	return WT_OK;
@@ -111,130 +136,170 @@ static enum wt_status read_bases(struct wt_gardens *gardens)
 
 static bool record_is_sound(const struct wt_garden_record *r)
 {
-	const double numbers[] = {r->pace_mean,           r->moisture_mean,    r->prior_pace_mean,
-				  r->prior_moisture_mean, r->pace_sd,          r->moisture_sd,
-				  r->prior_pace_sd,       r->prior_moisture_sd};
-	for (size_t i = 0; i < 8; i++) {
-		if (!isfinite(numbers[i]) || (i >= 4 && numbers[i] < 0.0))
+	for (size_t d = 0; d < N; d++) {
+		if (!isfinite(r->word.pull[d]) || !(r->word.info[d][d] >= 0.0))
 			return false;
+		for (size_t c = 0; c < N; c++) {
+			if (!isfinite(r->word.info[d][c]))
+				return false;
+		}
 	}
 	return r->origin >= 0 && r->origin < 100000 && (unsigned)r->grade < WT_GRADE_COUNT &&
 	       (unsigned)r->season < WT_SEASON_COUNT;
 }
 
-/* What a record says on one quantity apart from its prior; false when it says nothing. */
-static bool hear(const struct wt_gardens *gardens, const struct wt_garden_record *r,
-		 enum quantity q, struct heard *out)
+static bool says_something(const struct wt_garden_record *r)
 {
-	const bool pace = q == PACE;
-	const double mean = pace ? r->pace_mean : r->moisture_mean;
-	const double sd = pace ? r->pace_sd : r->moisture_sd;
-	const double prior_mean = pace ? r->prior_pace_mean : r->prior_moisture_mean;
-	const double prior_sd = pace ? r->prior_pace_sd : r->prior_moisture_sd;
-	if (!(prior_sd > 0.0) || !(sd < heard_below * prior_sd))
+	double trace = 0.0;
+	for (size_t d = 0; d < N; d++)
+		trace += r->word.info[d][d];
+	return trace > 0.0;
+}
+
+/* The word of one load about its effects: its own part is integrated out.  With V the variances of
+ * the own part, h = sqrt(V) and M = 1 + h info h:  info' = info - info h M^-1 h info and
+ * pull' = pull - info h M^-1 h pull.  Returns the log of what is left over. */
+static bool integrate_own(const struct wt_gardens *gardens, const struct wt_garden_record *r,
+			  double factor, double info[N][N], double pull[N], double *log_rest)
+{
+	const double *base = gardens->base[r->grade][r->season];
+	double h[N], m[N][N], shifted[N], half[N][N], right[N];
+	for (size_t a = 0; a < N; a++) {
+		h[a] = sqrt(own_var(gardens, a, factor));
+		shifted[a] = r->word.pull[a];
+		for (size_t b = 0; b < N; b++)
+			shifted[a] -= r->word.info[a][b] * base[b];
+	}
+	for (size_t a = 0; a < N; a++) {
+		for (size_t b = 0; b < N; b++)
+			m[a][b] = (a == b) + h[a] * r->word.info[a][b] * h[b];
+		right[a] = h[a] * shifted[a];
+	}
+	if (!wt_learn_cholesky(&m[0][0], N, N))
 		return false;
-	/* A floor of a tenth of the prior's sd: no load tells its garden better than that. */
-	const double floor_sd = 0.1 * sqrt(gardens->prior_var[q]);
-	const double precision = 1.0 / fmax(sd * sd, 1e-12) - 1.0 / (prior_sd * prior_sd);
-	const double away = (mean - prior_mean) / fmax(sd * sd, 1e-12) / precision;
-	set_columns(gardens, r->origin, r->grade, r->season, out->column);
-	out->value = prior_mean + away - gardens->base[q][r->grade][r->season];
-	out->var = fmax(1.0 / precision, floor_sd * floor_sd);
+	wt_learn_solve_lower(&m[0][0], N, N, right);
+	*log_rest = 0.0;
+	for (size_t a = 0; a < N; a++)
+		*log_rest += 0.5 * right[a] * right[a] - log(m[a][a]);
+	/* half[c] = M^-1/2 h info e_c */
+	for (size_t c = 0; c < N; c++) {
+		for (size_t a = 0; a < N; a++)
+			half[c][a] = h[a] * r->word.info[a][c];
+		wt_learn_solve_lower(&m[0][0], N, N, half[c]);
+	}
+	for (size_t a = 0; a < N; a++) {
+		pull[a] = shifted[a];
+		for (size_t k = 0; k < N; k++)
+			pull[a] -= half[a][k] * right[k];
+		for (size_t b = 0; b < N; b++) {
+			info[a][b] = r->word.info[a][b];
+			for (size_t k = 0; k < N; k++)
+				info[a][b] -= half[a][k] * half[b][k];
+		}
+	}
 	return true;
 }
 
-/* Posterior of all effects for given variances, and the log likelihood of what was heard. */
-static enum wt_status fit_effects(const struct wt_gardens *gardens, double prior_var,
-				  const struct heard *heard, size_t n, struct fit *fit,
-				  double *log_likelihood)
+static void add_word(const struct wt_gardens *gardens, const struct wt_garden_record *r,
+		     double info[N][N], const double pull[N], struct fit *fit)
 {
-	const size_t p = columns(gardens), n_origins = (size_t)gardens->n_origins;
-	fit->cov = gsl_matrix_calloc(p, p);
-	fit->effect = gsl_vector_calloc(p);
-	if (fit->cov == NULL || fit->effect == NULL)
-		return WT_ERR_NOMEM;
-	double sum = 0.0;
-	for (size_t c = 0; c < p; c++) {
-		double var = c == 0                            ? share_overall * prior_var
-			     : c <= n_origins                  ? fit->var_origin
-			     : c <= n_origins + WT_GRADE_COUNT ? share_grade * prior_var
-							       : share_season * prior_var;
-		gsl_matrix_set(fit->cov, c, c, 1.0 / var);
-		sum -= 0.5 * log(var);
-	}
-	for (size_t i = 0; i < n; i++) {
-		const double var = heard[i].var + fit->var_load;
-		for (size_t a = 0; a < 4; a++) {
-			*gsl_vector_ptr(fit->effect, heard[i].column[a]) += heard[i].value / var;
-			for (size_t b = 0; b < 4; b++)
-				*gsl_matrix_ptr(fit->cov, heard[i].column[a], heard[i].column[b]) +=
-					1.0 / var;
+	struct places places;
+	find_places(gardens, r->origin, r->grade, r->season, &places);
+	for (size_t a = 0; a < N; a++) {
+		for (size_t i = 0; i < places.n[a]; i++) {
+			const size_t row = places.at[a][i];
+			fit->effect[row] += pull[a];
+			for (size_t b = 0; b < N; b++) {
+				for (size_t j = 0; j < places.n[b]; j++)
+					fit->cov[row * gardens->p + places.at[b][j]] += info[a][b];
+			}
 		}
-		sum -= 0.5 * (log(var) + heard[i].value * heard[i].value / var);
 	}
-	if (gsl_linalg_cholesky_decomp1(fit->cov) != 0)
-		return WT_ERR_NOCONV;
-	gsl_vector *right = gsl_vector_alloc(p);
-	if (right == NULL)
-		return WT_ERR_NOMEM;
-	gsl_vector_memcpy(right, fit->effect);
-	gsl_linalg_cholesky_svx(fit->cov, fit->effect);
-	for (size_t c = 0; c < p; c++)
-		sum += 0.5 * gsl_vector_get(right, c) * gsl_vector_get(fit->effect, c) -
-		       log(gsl_matrix_get(fit->cov, c, c));
-	gsl_vector_free(right);
-	gsl_linalg_cholesky_invert(fit->cov);
-	*log_likelihood = sum;
-	return WT_OK;
 }
 
-static enum wt_status fit_quantity(struct wt_gardens *gardens, enum quantity q,
-				   const struct heard *heard, size_t n)
+/* From precision and pull to covariance and mean; adds the log determinant and square. */
+static bool solve_fit(size_t p, struct fit *fit, double *log_likelihood)
 {
-	double log_weight[N_GRID], best = -HUGE_VAL, total = 0.0;
-	for (size_t i = 0; i < N_GRID; i++) {
-		const double fo = origin_factors[i / N_LOAD_FACTORS];
-		const double fl = load_factors[i % N_LOAD_FACTORS];
-		struct fit *fit = &gardens->fits[q][i];
-		fit->var_origin = fo * fo * share_origin * gardens->prior_var[q];
-		fit->var_load = fl * fl * share_load * gardens->prior_var[q];
-		const enum wt_status status =
-			fit_effects(gardens, gardens->prior_var[q], heard, n, fit, &log_weight[i]);
-		if (status != WT_OK)
-			return status;
-		const double zo = log(fo) / factor_ln_sd, zl = log(fl) / factor_ln_sd;
-		log_weight[i] -= 0.5 * (zo * zo + zl * zl);
-		best = fmax(best, log_weight[i]);
+	double *factor = malloc(p * p * sizeof(*factor)), *right = malloc(p * sizeof(*right));
+	bool fine = factor != NULL && right != NULL;
+	if (fine) {
+		memcpy(factor, fit->cov, p * p * sizeof(*factor));
+		memcpy(right, fit->effect, p * sizeof(*right));
+		fine = wt_learn_cholesky(factor, p, p);
 	}
-	for (size_t i = 0; i < N_GRID; i++)
-		total += gardens->fits[q][i].weight = exp(log_weight[i] - best);
-	for (size_t i = 0; i < N_GRID; i++)
-		gardens->fits[q][i].weight /= total;
-	return WT_OK;
+	if (fine) {
+		wt_learn_solve_lower(factor, p, p, fit->effect);
+		for (size_t a = 0; a < p; a++)
+			*log_likelihood +=
+				0.5 * fit->effect[a] * fit->effect[a] - log(factor[a * p + a]);
+		wt_learn_solve_upper(factor, p, p, fit->effect);
+		for (size_t c = 0; c < p; c++) {
+			double *column = &fit->cov[c * p];
+			memset(column, 0, p * sizeof(*column));
+			column[c] = 1.0;
+			wt_learn_solve_lower(factor, p, p, column);
+			wt_learn_solve_upper(factor, p, p, column);
+		}
+	}
+	free(factor);
+	free(right);
+	return fine;
+}
+
+static enum wt_status fit_effects(const struct wt_gardens *gardens,
+				  const struct wt_garden_record *records, size_t n, struct fit *fit,
+				  double *log_likelihood)
+{
+	const size_t p = gardens->p;
+	*log_likelihood = 0.0;
+	fit->effect = calloc(p, sizeof(double));
+	fit->cov = calloc(p * p, sizeof(double));
+	if (fit->effect == NULL || fit->cov == NULL)
+		return WT_ERR_NOMEM;
+	for (size_t e = 0; e < p; e++) {
+		/* An effect without variance is held at 0. */
+		const double var = fmax(effect_var(gardens, e, fit->origin_factor), 1e-12);
+		fit->cov[e * p + e] = 1.0 / var;
+		*log_likelihood -= 0.5 * log(var);
+	}
+	for (size_t i = 0; i < n; i++) {
+		double info[N][N], pull[N], rest;
+		if (!says_something(&records[i]))
+			continue;
+		if (!integrate_own(gardens, &records[i], fit->own_factor, info, pull, &rest))
+			return WT_ERR_NOCONV;
+		add_word(gardens, &records[i], info, pull, fit);
+		*log_likelihood += rest;
+	}
+	return solve_fit(p, fit, log_likelihood) ? WT_OK : WT_ERR_NOCONV;
 }
 
 static enum wt_status fit_all(struct wt_gardens *gardens, const struct wt_garden_record *records,
 			      size_t n)
 {
+	double log_weight[N_GRID], best = -HUGE_VAL, total = 0.0;
 	enum wt_status status = read_bases(gardens);
+	for (size_t i = 0; i < N_GRID && status == WT_OK; i++) {
+		struct fit *fit = &gardens->fits[i];
+		fit->origin_factor = origin_factors[i / N_OWN_FACTORS];
+		fit->own_factor = own_factors[i % N_OWN_FACTORS];
+		status = fit_effects(gardens, records, n, fit, &log_weight[i]);
+		const double zo = log(fit->origin_factor) / factor_ln_sd;
+		const double zl = log(fit->own_factor) / factor_ln_sd;
+		log_weight[i] -= 0.5 * (zo * zo + zl * zl);
+		best = fmax(best, log_weight[i]);
+	}
 	if (status != WT_OK)
 		return status;
-	struct heard *heard = calloc(n + 1, sizeof(*heard));
-	if (heard == NULL)
-		return WT_ERR_NOMEM;
-	for (int q = 0; q < QUANTITIES && status == WT_OK; q++) {
-		size_t n_heard = 0;
-		for (size_t i = 0; i < n; i++) {
-			if (!hear(gardens, &records[i], (enum quantity)q, &heard[n_heard]))
-				continue;
-			n_heard++;
-			if (q == PACE)
-				gardens->loads[records[i].origin]++;
-		}
-		status = fit_quantity(gardens, (enum quantity)q, heard, n_heard);
+	for (size_t i = 0; i < N_GRID; i++) {
+		gardens->fits[i].weight = exp(log_weight[i] - best);
+		total += gardens->fits[i].weight;
 	}
-	free(heard);
-	return status;
+	for (size_t i = 0; i < N_GRID; i++)
+		gardens->fits[i].weight /= total;
+	for (size_t i = 0; i < n; i++)
+		gardens->loads[records[i].origin] += says_something(&records[i]);
+	return WT_OK;
 }
 
 enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
@@ -253,6 +318,7 @@ enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
 	if (gardens == NULL)
 		return WT_ERR_NOMEM;
 	gardens->n_origins = n_origins;
+	gardens->p = N + AREAL * ((size_t)n_origins + WT_GRADE_COUNT + WT_SEASON_COUNT);
 	gardens->loads = calloc((size_t)n_origins + 1, sizeof(*gardens->loads));
 	const enum wt_status status =
 		gardens->loads == NULL ? WT_ERR_NOMEM : fit_all(gardens, records, n);
@@ -268,50 +334,64 @@ void wt_gardens_free(struct wt_gardens **gardens)
 {
 	if (gardens == NULL || *gardens == NULL)
 		return;
-	for (int q = 0; q < QUANTITIES; q++) {
-		for (size_t i = 0; i < N_GRID; i++) {
-			gsl_matrix_free((*gardens)->fits[q][i].cov);
-			gsl_vector_free((*gardens)->fits[q][i].effect);
-		}
+	for (size_t i = 0; i < N_GRID; i++) {
+		free((*gardens)->fits[i].cov);
+		free((*gardens)->fits[i].effect);
 	}
 	free((*gardens)->loads);
 	free(*gardens);
 	*gardens = NULL;
 }
 
-/* Mean and variance for one more load under one pair of variances. */
-static void predict(const struct fit *fit, const size_t column[4], bool known_origin, double *mean,
-		    double *var)
+/* Mean and covariance of one more load under one pair of variances, less the base. */
+static void predict(const struct wt_gardens *gardens, const struct fit *fit,
+		    const struct places *places, bool known_origin, struct wt_gauss *out)
 {
-	*mean = 0.0;
-	*var = fit->var_load + (known_origin ? 0.0 : fit->var_origin);
-	for (size_t a = 0; a < 4; a++) {
-		if (a == 1 && !known_origin)
-			continue;
-		*mean += gsl_vector_get(fit->effect, column[a]);
-		for (size_t b = 0; b < 4; b++) {
-			if (b == 1 && !known_origin)
-				continue;
-			*var += gsl_matrix_get(fit->cov, column[a], column[b]);
+	for (size_t a = 0; a < N; a++) {
+		out->mean[a] = 0.0;
+		for (size_t i = 0; i < places->n[a]; i++)
+			out->mean[a] += fit->effect[places->at[a][i]];
+		for (size_t b = 0; b < N; b++) {
+			double sum = 0.0;
+			for (size_t i = 0; i < places->n[a]; i++) {
+				for (size_t j = 0; j < places->n[b]; j++)
+					sum += fit->cov[places->at[a][i] * gardens->p +
+							places->at[b][j]];
+			}
+			out->cov[a][b] = sum;
 		}
+		out->cov[a][a] += own_var(gardens, a, fit->own_factor);
+		if (a < AREAL && !known_origin)
+			out->cov[a][a] += fit->origin_factor * fit->origin_factor * share_origin *
+					  gardens->var[a];
 	}
 }
 
-static void guess_quantity(const struct wt_gardens *gardens, enum quantity q, int origin,
-			   enum wt_grade grade, enum wt_season season, double *mean, double *sd)
+static void guess_from(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
+		       enum wt_season season, struct wt_gauss *out)
 {
 	const bool known = origin >= 0 && origin < gardens->n_origins;
-	size_t column[4];
-	set_columns(gardens, known ? origin : 0, grade, season, column);
-	double first = 0.0, second = 0.0;
+	struct places places;
+	struct wt_gauss all = {0};
+	find_places(gardens, known ? origin : -1, grade, season, &places);
 	for (size_t i = 0; i < N_GRID; i++) {
-		double m, v;
-		predict(&gardens->fits[q][i], column, known, &m, &v);
-		first += gardens->fits[q][i].weight * m;
-		second += gardens->fits[q][i].weight * (v + m * m);
+		struct wt_gauss one;
+		const double weight = gardens->fits[i].weight;
+		predict(gardens, &gardens->fits[i], &places, known, &one);
+		for (size_t a = 0; a < N; a++) {
+			all.mean[a] += weight * one.mean[a];
+			for (size_t b = 0; b < N; b++)
+				all.cov[a][b] +=
+					weight * (one.cov[a][b] + one.mean[a] * one.mean[b]);
+		}
 	}
-	*mean = first + gardens->base[q][grade][season];
-	*sd = sqrt(fmax(second - first * first, 0.0));
+	for (size_t a = 0; a < N; a++) {
+		for (size_t b = 0; b < N; b++)
+			all.cov[a][b] -= all.mean[a] * all.mean[b];
+	}
+	for (size_t a = 0; a < N; a++)
+		all.mean[a] += gardens->base[grade][season][a];
+	*out = all;
 }
 
 enum wt_status wt_gardens_guess(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
@@ -321,43 +401,41 @@ enum wt_status wt_gardens_guess(const struct wt_gardens *gardens, int origin, en
 		return WT_ERR_ARG;
 	struct wt_garden_guess guess = {0};
 	if (gardens == NULL) {
-		struct wt_gauss prior;
-		const enum wt_status status = prior_of(grade, season, &prior);
+		const enum wt_status status = prior_of(grade, season, &guess.gauss);
 		if (status != WT_OK)
 			return status;
-		guess.pace_mean = prior.mean[WT_DIM_PACE];
-		guess.pace_sd = sqrt(prior.cov[WT_DIM_PACE][WT_DIM_PACE]);
-		guess.moisture_mean = prior.mean[WT_DIM_MOISTURE];
-		guess.moisture_sd = sqrt(prior.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE]);
 	} else {
-		guess_quantity(gardens, PACE, origin, grade, season, &guess.pace_mean,
-			       &guess.pace_sd);
-		guess_quantity(gardens, MOISTURE, origin, grade, season, &guess.moisture_mean,
-			       &guess.moisture_sd);
+		guess_from(gardens, origin, grade, season, &guess.gauss);
 		if (origin >= 0 && origin < gardens->n_origins)
 			guess.n_loads = gardens->loads[origin];
 	}
+	guess.pace_mean = guess.gauss.mean[WT_DIM_PACE];
+	guess.pace_sd = sqrt(fmax(guess.gauss.cov[WT_DIM_PACE][WT_DIM_PACE], 0.0));
+	guess.moisture_mean = guess.gauss.mean[WT_DIM_MOISTURE];
+	guess.moisture_sd = sqrt(fmax(guess.gauss.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE], 0.0));
 	*out = guess;
 	return WT_OK;
 }
 
-/* Gives one dimension a new mean and sd and keeps its correlations. */
-static void set_dimension(struct wt_gauss *prior, int dim, double mean, double sd)
+/* Gives one dimension another mean and variance and keeps its correlations. */
+static void set_dimension(struct wt_gauss *gauss, size_t dim, double mean, double var)
 {
-	const double old_sd = sqrt(prior->cov[dim][dim]);
-	const double factor = old_sd > 0.0 ? sd / old_sd : 0.0;
-	prior->mean[dim] = mean;
-	for (int d = 0; d < WT_DIM_COUNT; d++) {
-		prior->cov[dim][d] *= factor;
-		prior->cov[d][dim] *= factor;
+	const double factor = gauss->cov[dim][dim] > 0.0 ? sqrt(var / gauss->cov[dim][dim]) : 0.0;
+	gauss->mean[dim] = mean;
+	for (size_t d = 0; d < N; d++) {
+		gauss->cov[dim][d] *= factor;
+		gauss->cov[d][dim] *= factor;
 	}
-	prior->cov[dim][dim] = sd * sd;
+	gauss->cov[dim][dim] = var;
 }
 
 void wt_gardens_apply(const struct wt_garden_guess *guess, const struct wt_load_case *load,
 		      struct wt_gauss *prior)
 {
-	set_dimension(prior, WT_DIM_PACE, guess->pace_mean, guess->pace_sd);
-	if (!isfinite(load->moisture_pct))
-		set_dimension(prior, WT_DIM_MOISTURE, guess->moisture_mean, guess->moisture_sd);
+	struct wt_gauss gauss = guess->gauss;
+	const size_t keep[] = {WT_DIM_SURFACE, WT_DIM_MOISTURE};
+	const size_t n = isfinite(load->moisture_pct) ? 2 : 1;
+	for (size_t i = 0; i < n; i++)
+		set_dimension(&gauss, keep[i], prior->mean[keep[i]], prior->cov[keep[i]][keep[i]]);
+	*prior = gauss;
 }

@@ -53,7 +53,7 @@ static void task_clear(struct task *task)
 {
 	free(task->sample.z);
 	free(task->sample.seen);
-	free(task->sample.loss);
+	free(task->sample.loss_pct);
 	free(task->sample.weight);
 	free(task->sample.scratch);
 	free(task->sample.log_target);
@@ -73,7 +73,7 @@ static enum wt_status task_reserve(struct task *task)
 	s->stride = all;
 	s->z = calloc(all * D, sizeof(double));
 	s->seen = calloc(all * task->n_views, sizeof(double));
-	s->loss = calloc(all * task->n_views, sizeof(double));
+	s->loss_pct = calloc(all * task->n_views, sizeof(double));
 	s->weight = calloc(all, sizeof(double));
 	s->log_target = calloc(all, sizeof(double));
 	s->log_proposal = calloc(all, sizeof(double));
@@ -82,7 +82,7 @@ static enum wt_status task_reserve(struct task *task)
 	task->mixtures = calloc(MOST_ROUNDS, sizeof(*task->mixtures));
 	task->loss_pct = calloc(ROUND * task->n_views, sizeof(float));
 	task->weight_kg = calloc(ROUND * task->n_views, sizeof(float));
-	if (s->z == NULL || s->seen == NULL || s->loss == NULL || s->weight == NULL ||
+	if (s->z == NULL || s->seen == NULL || s->loss_pct == NULL || s->weight == NULL ||
 	    s->log_target == NULL || s->log_proposal == NULL || s->scratch == NULL ||
 	    task->normals == NULL || task->mixtures == NULL || task->loss_pct == NULL ||
 	    task->weight_kg == NULL)
@@ -168,10 +168,10 @@ static enum wt_status look(struct task *task, size_t from)
 		for (size_t k = 0; k < task->n_views; k++) {
 			const size_t at = k * s->stride + from + i;
 			double trust;
-			s->loss[at] = task->loss_pct[k * ROUND + i];
+			s->loss_pct[at] = task->loss_pct[k * ROUND + i];
 			s->seen[at] = seen_by(task, k, i, z);
 			sum += wt_learn_view_log(&task->views[k], task->feel, s->seen[at],
-						 s->loss[at], &trust);
+						 s->loss_pct[at], &trust);
 		}
 		s->log_target[from + i] = sum;
 	}
@@ -343,6 +343,78 @@ static void report_moments(const struct task *task, const double mean[D], double
 	}
 }
 
+/* What the observations say apart from the prior, from the linear model: nuisances integrated out,
+ * views counted as far as they are believed, in the coordinates of enum wt_dim. */
+static bool find_word(const struct task *task, const struct wt_learn_line *line,
+		      const double *trust, struct wt_learn_word *out)
+{
+	enum { T = WT_DIM_COUNT, E = WT_LEARN_DIMS - WT_DIM_COUNT };
+	double a[D][D] = {{0}}, b[D] = {0}, nuisance[E][E], cross[T + 1][E];
+	for (size_t k = 0; k < task->n_views; k++) {
+		const double *slope = line->slope[k], weight = trust[k] / line->var[k];
+		const double away = task->views[k].value - line->at_zero[k];
+		for (size_t r = 0; r < D; r++) {
+			b[r] += weight * slope[r] * away;
+			for (size_t c = 0; c < D; c++)
+				a[r][c] += weight * slope[r] * slope[c];
+		}
+	}
+	for (size_t r = 0; r < E; r++) {
+		for (size_t c = 0; c < E; c++)
+			nuisance[r][c] = a[T + r][T + c] + (r == c);
+		for (size_t c = 0; c < T; c++)
+			cross[c][r] = a[c][T + r];
+		cross[T][r] = b[T + r];
+	}
+	if (!wt_learn_cholesky(&nuisance[0][0], E, E))
+		return false;
+	for (size_t c = 0; c <= T; c++)
+		wt_learn_solve_lower(&nuisance[0][0], E, E, cross[c]);
+	double inverse[T][T] = {{0}};
+	for (size_t c = 0; c < T; c++) {
+		/* A fixed coordinate has no row: nothing can be said of it. */
+		for (size_t r = c; r < T; r++) {
+			double sum = r == c;
+			for (size_t k = c; k < r; k++)
+				sum -= task->root[r][k] * inverse[k][c];
+			inverse[r][c] = task->root[r][r] > 0.0 ? sum / task->root[r][r] : 0.0;
+		}
+	}
+	double half[T][T], z_info[T][T], z_pull[T];
+	for (size_t r = 0; r < T; r++) {
+		z_pull[r] = b[r];
+		for (size_t e = 0; e < E; e++)
+			z_pull[r] -= cross[r][e] * cross[T][e];
+		for (size_t c = 0; c < T; c++) {
+			z_info[r][c] = a[r][c];
+			for (size_t e = 0; e < E; e++)
+				z_info[r][c] -= cross[r][e] * cross[c][e];
+		}
+	}
+	for (size_t r = 0; r < T; r++) {
+		for (size_t c = 0; c < T; c++) {
+			half[r][c] = 0.0;
+			for (size_t k = c; k < T; k++)
+				half[r][c] += z_info[r][k] * inverse[k][c];
+		}
+	}
+	for (size_t r = 0; r < T; r++) {
+		out->pull[r] = 0.0;
+		for (size_t k = r; k < T; k++)
+			out->pull[r] += inverse[k][r] * z_pull[k];
+		for (size_t c = 0; c < T; c++) {
+			out->info[r][c] = 0.0;
+			for (size_t k = r; k < T; k++)
+				out->info[r][c] += inverse[k][r] * half[k][c];
+		}
+	}
+	for (size_t r = 0; r < T; r++) {
+		for (size_t c = 0; c < T; c++)
+			out->pull[r] += out->info[r][c] * task->prior->mean[c];
+	}
+	return true;
+}
+
 static double view_trust(const struct task *task, size_t k)
 {
 	const struct wt_learn_sample *s = &task->sample;
@@ -350,19 +422,17 @@ static double view_trust(const struct task *task, size_t k)
 	for (size_t i = 0; i < s->n; i++) {
 		double trust;
 		(void)wt_learn_view_log(&task->views[k], task->feel, s->seen[k * s->stride + i],
-					s->loss[k * s->stride + i], &trust);
+					s->loss_pct[k * s->stride + i], &trust);
 		sum += s->weight[i] * trust;
 	}
 	return sum;
 }
 
 static void report_observations(const struct task *task, const struct wt_observation *observations,
-				size_t n, const struct wt_learn_line *line,
+				size_t n, const struct wt_learn_line *line, const double *trust,
 				struct wt_observation_report *reports)
 {
-	double trust[WT_LEARN_VIEWS], expected[WT_LEARN_VIEWS], sd[WT_LEARN_VIEWS];
-	for (size_t k = 0; k < task->n_views; k++)
-		trust[k] = view_trust(task, k);
+	double expected[WT_LEARN_VIEWS], sd[WT_LEARN_VIEWS];
 	wt_learn_expect(task->views, task->n_views, line, trust, expected, sd);
 	for (size_t i = 0; i < n; i++)
 		reports[i] = (struct wt_observation_report){NAN, 0.0, 1.0};
@@ -397,8 +467,7 @@ static void note_taken(struct task *task)
 
 static void report_prior(const struct wt_gauss *prior, size_t n, struct wt_learn_report *report)
 {
-	report->ess = (double)n;
-	report->rounds = 0;
+	*report = (struct wt_learn_report){.ess = (double)n};
 	for (size_t d = 0; d < WT_DIM_COUNT; d++) {
 		report->mean[d] = prior->mean[d];
 		report->sd[d] = sqrt(fmax(prior->cov[d][d], 0.0));
@@ -410,13 +479,22 @@ static enum wt_status learn(struct task *task, const struct wt_observation *obse
 			    uint64_t seed, struct wt_members *members,
 			    struct wt_learn_report *report, struct wt_observation_report *reports)
 {
-	double mean[D], lower[D][D];
+	double mean[D], lower[D][D], trust[WT_LEARN_VIEWS];
 	struct wt_learn_line *line = calloc(1, sizeof(*line));
 	if (line == NULL)
 		return WT_ERR_NOMEM;
 	enum wt_status status = task_reserve(task);
 	if (status == WT_OK)
 		status = adapt(task, seed, line);
+	/* The line once more, now under the final weights. */
+	if (status == WT_OK && !wt_learn_fit_line(task->views, task->n_views, &task->sample, line))
+		status = WT_ERR_NOCONV;
+	if (status == WT_OK) {
+		for (size_t k = 0; k < task->n_views; k++)
+			trust[k] = view_trust(task, k);
+		if (!find_word(task, line, trust, &report->word))
+			status = WT_ERR_NOCONV;
+	}
 	if (status == WT_OK)
 		status = moments(&task->sample, mean, lower) ? WT_OK : WT_ERR_NOCONV;
 	if (status == WT_OK)
@@ -424,7 +502,7 @@ static enum wt_status learn(struct task *task, const struct wt_observation *obse
 	if (status == WT_OK) {
 		report_moments(task, mean, lower, report);
 		if (reports != NULL)
-			report_observations(task, observations, n, line, reports);
+			report_observations(task, observations, n, line, trust, reports);
 	}
 	free(line);
 	return status;

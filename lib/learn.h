@@ -41,11 +41,19 @@ struct wt_observation_report {
 	double trust;    /* posterior probability that it is sound, 0..1 */
 };
 
+/* What observations say of a load's coordinates apart from any prior, as a normal likelihood: its
+ * log is pull.x - x'info x / 2, with x the coordinates of enum wt_dim.  All zero: nothing. */
+struct wt_learn_word {
+	double info[WT_DIM_COUNT][WT_DIM_COUNT];
+	double pull[WT_DIM_COUNT];
+};
+
 struct wt_learn_report {
 	double ess; /* effective sample size of the final weights */
 	int rounds; /* proposals used */
 	double mean[WT_DIM_COUNT];
 	double sd[WT_DIM_COUNT];
+	struct wt_learn_word word;
 };
 
 /* Posterior of a load given its observations up to the end of *past: members (equal weight,
@@ -63,16 +71,15 @@ struct wt_garden_record {
 	int origin; /* number given by the caller, >= 0 */
 	enum wt_grade grade;
 	enum wt_season season;
-	double pace_mean, pace_sd;             /* of ln pace: posterior */
-	double moisture_mean, moisture_sd;     /* % wet basis: posterior */
-	double prior_pace_mean, prior_pace_sd; /* what its forecast started from */
-	double prior_moisture_mean, prior_moisture_sd;
-	int n_weighings;
+	struct wt_learn_word word; /* of its last posterior */
 };
 
 struct wt_gardens;
 
-/* Shrinkage estimates (best linear unbiased prediction): overall + origin + grade + season. */
+/* Shrinkage estimates (best linear unbiased prediction).  Pace and moisture: overall + origin +
+ * grade + season + the load's own.  What is common to a workshop's loads (how its leaf closes, what
+ * its trays and its station do, how the model drifts): overall + the load's own.  All together, so
+ * that what is uncertain for the same reason in every load is counted once. */
 enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
 			      struct wt_gardens **out) WT_MUST_CHECK;
 void wt_gardens_free(struct wt_gardens **gardens);
@@ -80,12 +87,14 @@ void wt_gardens_free(struct wt_gardens **gardens);
 struct wt_garden_guess {
 	double pace_mean, pace_sd; /* of ln pace, for the next load */
 	double moisture_mean, moisture_sd;
-	int n_loads; /* closed loads of that origin behind it */
+	int n_loads;           /* closed loads of that origin behind it */
+	struct wt_gauss gauss; /* the whole of it; surface water is that of leaf spread dry */
 };
 /* gardens may be NULL (nothing learned); origin -1 for a new one. */
 enum wt_status wt_gardens_guess(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
 				enum wt_season season, struct wt_garden_guess *out) WT_MUST_CHECK;
-/* Puts a guess into a prior made by wt_traits_prior().  moisture told by the maker stays. */
+/* Puts a guess into a prior made by wt_traits_prior().  Surface water and a moisture told by the
+ * maker stay. */
 void wt_gardens_apply(const struct wt_garden_guess *guess, const struct wt_load_case *load,
 		      struct wt_gauss *prior);
 

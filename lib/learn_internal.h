@@ -60,7 +60,7 @@ struct wt_learn_sample {
 	size_t n, stride;
 	double *z;
 	double *seen;
-	double *loss;         /* loss % at each view */
+	double *loss_pct;     /* loss % at each view */
 	double *weight;       /* normalised */
 	double *log_target;   /* likelihood times prior */
 	double *log_proposal; /* of all rounds, each by its number of members */

@@ -88,11 +88,12 @@ bool wt_learn_fit_line(const struct wt_learn_view *views, size_t n_views,
 	const size_t n = sample->n, stride = sample->stride;
 	for (size_t k = 0; k < n_views; k++) {
 		const bool feel = views[k].kind == WT_OBSERVED_FEEL;
-		const double *seen = feel ? &sample->loss[k * stride] : &sample->seen[k * stride];
+		const double *seen =
+			feel ? &sample->loss_pct[k * stride] : &sample->seen[k * stride];
 		double seen_mean = 0.0, loss_mean = 0.0, rest = 0.0;
 		for (size_t i = 0; i < n; i++) {
 			seen_mean += sample->weight[i] * seen[i];
-			loss_mean += sample->weight[i] * sample->loss[k * stride + i];
+			loss_mean += sample->weight[i] * sample->loss_pct[k * stride + i];
 		}
 		double *slope = out->slope[k];
 		for (size_t a = 0; a < D; a++) {

@@ -136,13 +136,16 @@ static void a_lone_contradiction_widens(void **state)
 	struct learn_case c;
 	struct found f, sound;
 	assert_int_equal(learn_case_make(20, &c), 0);
+	/* A garden known well: the reading is doubted more than the leaf. */
+	c.prior.cov[WT_DIM_PACE][WT_DIM_PACE] = 0.15 * 0.15;
 	struct wt_observation o = weighing(&c, 0.0, 4, 1.0);
 	learn(&c, &o, 1, &sound);
-	o.value *= 1.08;
+	o.value *= 1.12;
 	learn(&c, &o, 1, &f);
 	assert_int_equal(f.status, WT_OK);
-	assert_true(f.report.sd[WT_DIM_PACE] > 1.3 * sound.report.sd[WT_DIM_PACE]);
-	assert_true(f.each[0].trust < 0.8);
+	assert_true(f.report.sd[WT_DIM_PACE] > 1.05 * sound.report.sd[WT_DIM_PACE]);
+	assert_true(fabs(f.report.mean[WT_DIM_PACE]) < 0.15);
+	assert_true(f.each[0].trust < 0.3 && f.each[0].surprise > 3.0);
 	wt_members_free(&f.members);
 	wt_members_free(&sound.members);
 	learn_case_free(&c);
