@@ -9,6 +9,7 @@
 
 #include "daemon/site_inner.h"
 #include "lib/air.h"
+#include "lib/salt.h"
 #include "lib/wire/payload.h"
 
 /* Readings kept to be corrected again reach one day further back than a series does. */
@@ -236,20 +237,34 @@ double site_station_temp_c(const struct wt_site *site, const struct site_station
 				   : temp_c;
 }
 
-/* One salt: a shift.  Two salts at least 20 % apart: a line through the newest test of each. */
+/* By the newest test in each salt. */
 static double salt_corrected_pct(const struct site_station *station, double rh_pct)
 {
-	if (!station->n_salts)
-		return rh_pct;
-	const struct site_salt_point *a = &station->salts[station->n_salts - 1], *b = NULL;
-	for (size_t i = station->n_salts - 1; i-- > 0 && !b;) {
-		if (fabs(station->salts[i].shown_rh_pct - a->shown_rh_pct) >= 20.0)
-			b = &station->salts[i];
+	double shown[WT_SALT_COUNT], truth[WT_SALT_COUNT], gain = 1.0, offset = 0.0;
+	bool seen[WT_SALT_COUNT] = {false};
+	size_t n = 0;
+
+	for (size_t i = station->n_salts; i-- > 0;) {
+		const struct site_salt_point *point = &station->salts[i];
+		if (seen[point->salt])
+			continue;
+		seen[point->salt] = true;
+		shown[n] = point->shown_rh_pct;
+		truth[n++] = point->true_rh_pct;
 	}
-	if (!b)
-		return rh_pct + a->true_rh_pct - a->shown_rh_pct;
-	double slope = (a->true_rh_pct - b->true_rh_pct) / (a->shown_rh_pct - b->shown_rh_pct);
-	return a->true_rh_pct + slope * (rh_pct - a->shown_rh_pct);
+	if (!n || wt_salt_line(n, shown, truth, &gain, &offset) != WT_OK)
+		return rh_pct;
+	return gain * rh_pct + offset;
+}
+
+static bool in_jar(const struct site_station *station, int64_t at_unix_s)
+{
+	for (size_t i = 0; i < station->n_salts; i++) {
+		if (at_unix_s >= station->salts[i].jar_from_unix_s &&
+		    at_unix_s <= station->salts[i].at_unix_s)
+			return true;
+	}
+	return false;
 }
 
 double site_station_rh_pct(const struct wt_site *site, const struct site_station *station,
@@ -278,6 +293,9 @@ static void series_add(struct wt_site *site, struct site_station *station,
 		       const struct site_raw *raw)
 {
 	struct site_room *room = &site->rooms[station->room];
+
+	if (in_jar(station, raw->at_unix_s))
+		return;
 	/* Refused when older than the series keeps: it could not matter any more. */
 	enum wt_status status = wt_room_series_add(
 		site_room_writable(room), raw->at_unix_s,

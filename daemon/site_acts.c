@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "daemon/site_inner.h"
+#include "lib/salt.h"
 
 #define REFUSED (-32000)
 /* Less than this share of a load on the tray is nothing: our choice. */
@@ -284,31 +285,79 @@ static bool prepare_style(struct context *context)
 	return true;
 }
 
+/* What a station has shown in the hour up to a moment, when that was steady. */
+static bool steady_rh_pct(const struct site_station *station, int64_t at_unix_s, double *out)
+{
+	int64_t *times = site_alloc((station->n_raws + 1) * sizeof(*times));
+	double *shown = site_alloc((station->n_raws + 1) * sizeof(*shown));
+	size_t n = 0;
+
+	for (size_t i = 0; i < station->n_raws; i++) {
+		const struct site_raw *raw = &station->raws[i];
+		if (raw->at_unix_s > at_unix_s || raw->at_unix_s < at_unix_s - SITE_HOUR_S ||
+		    (n && raw->at_unix_s < times[n - 1]))
+			continue;
+		times[n] = raw->at_unix_s;
+		shown[n++] = (double)raw->rh_pct;
+	}
+	bool steady = wt_salt_steady_rh_pct(n, times, shown, out) == WT_OK;
+	free(times);
+	free(shown);
+	return steady;
+}
+
+/* Since when it has shown nearly that: its time in the jar, which is no air of the room. */
+#define JAR_MOST_S (24 * (int64_t)SITE_HOUR_S)
+#define JAR_WITHIN_PCT 2.0
+static int64_t jar_from(const struct site_station *station, int64_t at_unix_s, double shown_rh_pct)
+{
+	int64_t from = at_unix_s;
+
+	for (size_t i = station->n_raws; i-- > 0;) {
+		const struct site_raw *raw = &station->raws[i];
+		if (raw->at_unix_s > at_unix_s)
+			continue;
+		if (raw->at_unix_s < at_unix_s - JAR_MOST_S ||
+		    fabs((double)raw->rh_pct - shown_rh_pct) > JAR_WITHIN_PCT)
+			break;
+		from = raw->at_unix_s;
+	}
+	return from;
+}
+
 static bool prepare_salt(struct context *context)
 {
 	const struct site_value *station = value(context, "station"), *rh = value(context, "rh");
 	const struct site_station *it =
 		&context->site->stations[context->site->station_of_config[station->index]];
-	int salt = value(context, "salt")->word;
-
-	if (!it->n_readings && !rh->given)
-		return site_refuse(context->refusal, -32001, "station", station->text,
-				   "station %s has sent no reading yet", station->text);
+	enum wt_salt salt = (enum wt_salt)value(context, "salt")->word;
 	double temp_c =
 		it->n_readings ? site_station_temp_c(context->site, it, it->last_temp_c) : 20.0;
-	double shown = rh->given ? rh->number : it->last_rh_pct;
-	double truth = site_salt_rh_pct(salt, temp_c);
-	if (fabs(shown - truth) > 25.0)
+	double shown = rh->number, truth, gain, offset;
+
+	if (!rh->given && !steady_rh_pct(it, context->at_unix_s, &shown))
+		return site_refuse(
+			context->refusal, REFUSED, "rh", "",
+			"station %s is not steady yet: an hour within 0.5 %% is needed in the jar, "
+			"or tell rh",
+			station->text);
+	if (wt_salt_rh_pct(salt, temp_c, &truth) != WT_OK)
+		return site_refuse(context->refusal, REFUSED, "station", "",
+				   "at %.1f C the humidity over %s is not known: 0 to 50 C is",
+				   temp_c, wt_salt_formula(salt));
+	if (wt_salt_line(1, &shown, &truth, &gain, &offset) != WT_OK)
 		return site_refuse(context->refusal, REFUSED, "rh", "",
 				   "the station shows %.1f %% where %s has %.1f %%: has it lain in "
 				   "the jar for "
 				   "half a day?",
-				   shown, site_salt_name(salt), truth);
+				   shown, wt_salt_formula(salt), truth);
 	put_text(context, "station", station->text);
-	put_text(context, "salt", site_salt_name(salt));
+	put_text(context, "salt", wt_salt_formula(salt));
 	put_number(context, "shown_rh_pct", shown);
 	put_number(context, "true_rh_pct", truth);
 	put_number(context, "temp_c", temp_c);
+	json_object_set_new(context->params, "jar_from_unix_s",
+			    json_integer((json_int_t)jar_from(it, context->at_unix_s, shown)));
 	return true;
 }
 
@@ -401,11 +450,16 @@ static void apply_salts(struct wt_site *site, const char *name)
 				continue;
 			site_grow(&station->salts, station->n_salts, &station->cap_salts,
 				  sizeof(*station->salts));
-			const char *salt = json_string_value(json_object_get(p, "salt"));
+			enum wt_salt salt;
+			if (wt_salt_parse(json_string_value(json_object_get(p, "salt")), &salt) !=
+			    WT_OK)
+				continue;
 			station->salts[station->n_salts++] = (struct site_salt_point){
 				.act = act->id,
 				.at_unix_s = json_integer_value(json_object_get(p, "at_unix_s")),
-				.salt = salt ? site_salt_find(salt) : -1,
+				.jar_from_unix_s =
+					json_integer_value(json_object_get(p, "jar_from_unix_s")),
+				.salt = (int)salt,
 				.shown_rh_pct =
 					json_number_value(json_object_get(p, "shown_rh_pct")),
 				.true_rh_pct =

@@ -81,7 +81,8 @@ struct site_raw { /* a reading as it came, kept to be corrected again */
 struct site_salt_point {
 	int64_t act;
 	int64_t at_unix_s;
-	int salt;
+	int64_t jar_from_unix_s; /* since when the station lay in the jar */
+	int salt;                /* enum wt_salt */
 	double shown_rh_pct, true_rh_pct;
 };
 
@@ -337,12 +338,6 @@ const struct site_value *site_value(const struct site_verb_rule *verb,
 				    const struct site_value *values, const char *name);
 bool site_refuse(struct wt_refusal *refusal, int code, const char *field, const char *given,
 		 const char *format, ...) __attribute__((format(printf, 5, 6)));
-
-/* Salts of known humidity (site_salt.c). */
-int site_salt_find(const char *name); /* -1 */
-const char *site_salt_accepted(void);
-const char *site_salt_name(int salt);
-double site_salt_rh_pct(int salt, double temp_c);
 
 /* --- forecasts (site_job.c and others) */
 #define SITE_LEADS 8

@@ -10,6 +10,7 @@
 #include <strings.h>
 
 #include "daemon/site_inner.h"
+#include "lib/salt.h"
 #include "lib/wire/text.h"
 #include "lib/wire/timefmt.h"
 
@@ -271,11 +272,13 @@ static bool read_salt(const struct site_param_rule *rule, const json_t *value, c
 {
 	const char *text = json_string_value(value);
 
-	out->word = text ? site_salt_find(text) : -1;
-	if (out->word < 0)
+	enum wt_salt salt;
+
+	if (!text || wt_salt_parse(text, &salt) != WT_OK)
 		return site_refuse(refusal, BAD, rule->name, given,
 				   "there is no salt '%s'; accepted: %s", given,
-				   site_salt_accepted());
+				   wt_salt_accepted());
+	out->word = (int)salt;
 	out->text = text;
 	return true;
 }

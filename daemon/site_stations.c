@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "daemon/site_query.h"
+#include "lib/salt.h"
 #include "lib/wire/payload.h"
 
 static const struct {
@@ -39,9 +40,9 @@ static json_t *salt_of(const struct site_station *station)
 	if (!station->n_salts)
 		return json_null();
 	const struct site_salt_point *s = &station->salts[station->n_salts - 1];
-	return json_pack("{s:s,s:I,s:f,s:f,s:i}", "salt", site_salt_name(s->salt), "at_unix_s",
-			 (json_int_t)s->at_unix_s, "shown_rh_pct", s->shown_rh_pct, "true_rh_pct",
-			 s->true_rh_pct, "points", (int)station->n_salts);
+	return json_pack("{s:s,s:I,s:f,s:f,s:i}", "salt", wt_salt_formula((enum wt_salt)s->salt),
+			 "at_unix_s", (json_int_t)s->at_unix_s, "shown_rh_pct", s->shown_rh_pct,
+			 "true_rh_pct", s->true_rh_pct, "points", (int)station->n_salts);
 }
 
 static json_t *station_row(const struct wt_site *site, const struct site_station *station,

@@ -75,9 +75,10 @@ static const struct bad bad_acts[] = {
 	{"style", "{'style':'blue','ready-from':20}", {"no style 'blue'"}},
 	{"style", "{'style':'green','ready-from':60}", {"below the style's latest loss of", "'60'"}},
 	{"style", "{'style':'green','accept':true}", {"no proposal for green"}},
-	{"salt", "{'station':'south','salt':'table-salt'}", {"no station 'south'", "north"}},
+	{"salt", "{'station':'south','salt':'NaCl'}", {"no station 'south'", "north"}},
 	{"salt", "{'station':'north','salt':'sugar'}", {"no salt 'sugar'", "NaCl"}},
-	{"salt", "{'station':'north','salt':'table-salt','rh':20}", {"20.0 %", "75."}},
+	{"salt", "{'station':'north','salt':'NaCl','rh':20}", {"20.0 %", "NaCl has 75."}},
+	{"salt", "{'station':'north','salt':'NaCl'}", {"station north is not steady yet"}},
 	{"undo", "{'what':1}", {"undo takes no 'what'"}},
 	{"dance", "{}", {"no act 'dance'"}},
 };
@@ -258,7 +259,7 @@ static void a_salt_test_corrects_the_air(void **state)
 	workshop_open(&w, NULL);
 	workshop_feed(&w, DAY0 + 86400 + 11 * HOUR);
 	json_t *before = workshop_query(&w, "tonight", "{}");
-	json_decref(workshop_act(&w, "salt", "{'station':'north','salt':'table-salt','rh':80}"));
+	json_decref(workshop_act(&w, "salt", "{'station':'north','salt':'NaCl','rh':80}"));
 	json_t *after = workshop_query(&w, "tonight", "{}");
 	/* Shown 80 where 75.4 is true: all of its readings come down by that. */
 	assert_near(number_at(after, "rooms/0/rh_pct") - number_at(before, "rooms/0/rh_pct"), -4.6,
@@ -269,6 +270,33 @@ static void a_salt_test_corrects_the_air(void **state)
 	json_decref(before);
 	json_decref(after);
 	json_decref(back);
+	workshop_close(&w);
+}
+
+static void air_of_the_jar_is_not_air_of_the_room(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 86400 + 11 * HOUR);
+	json_t *before = workshop_query(&w, "tonight", "{}");
+	for (int i = 1; i <= 36; i++) {
+		struct wt_reading jar = {.at_unix_ms = (w.now_unix_s + i * 300) * 1000,
+					 .received_unix_ms = (w.now_unix_s + i * 300) * 1000,
+					 .temp_c = 20.0,
+					 .rh_pct = 77.5};
+		wt_site_add_reading(w.site, &jar);
+	}
+	w.now_unix_s += 36 * 300;
+	json_decref(workshop_act(&w, "salt", "{'station':'north','salt':'table salt'}"));
+	json_t *after = workshop_query(&w, "tonight", "{}");
+	/* The newest air of the room is three hours old again, and two points lower. */
+	assert_near(number_at(after, "rooms/0/age_s"), 3.0 * HOUR, 400.0);
+	assert_near(number_at(after, "rooms/0/rh_pct"), number_at(before, "rooms/0/rh_pct") - 2.1,
+		    0.3);
+	json_decref(before);
+	json_decref(after);
 	workshop_close(&w);
 }
 
@@ -296,6 +324,7 @@ int main(void)
 		cmocka_unit_test(a_part_leaves_the_rest_open),
 		cmocka_unit_test(a_style_shift_moves_the_window_and_undo_moves_it_back),
 		cmocka_unit_test(a_salt_test_corrects_the_air),
+		cmocka_unit_test(air_of_the_jar_is_not_air_of_the_room),
 		cmocka_unit_test(the_season_turns_with_the_hemisphere),
 	};
 
