@@ -417,8 +417,8 @@ static const char *secret_fault(const struct stat *info)
 {
 	if (!S_ISREG(info->st_mode))
 		return "is not a plain file";
-	if (info->st_mode & 077)
-		return "may be read or written by others; make it private with chmod 600";
+	if (info->st_mode & 027)
+		return "may be read by others or written by its group; make it 0600 or 0640";
 	if (info->st_size > SECRET_MAX_BYTES)
 		return "is longer than 1 KiB";
 	return NULL;

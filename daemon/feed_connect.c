@@ -2,13 +2,9 @@
  *
  * What a connection is made with, and what a broker's refusal means.
  */
-#include <errno.h>
-#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
 #include "daemon/feed_inner.h"
 
@@ -16,37 +12,15 @@
 /* A payload of 64 KiB with its topic and properties. */
 #define PACKET_MAX (80 * 1024)
 
-/* The first line of a file nobody else may read. */
 static char *read_secret(const char *path, char *why, size_t why_size)
 {
-	char text[1024];
-	struct stat there;
-	int fd = open(path, O_RDONLY | O_CLOEXEC);
-	if (fd < 0 || fstat(fd, &there) != 0) {
-		snprintf(why, why_size, "password_file '%s' cannot be read: %s", path,
-			 strerror(errno));
-		if (fd >= 0)
-			close(fd);
-		return NULL;
-	}
-	if (!S_ISREG(there.st_mode) || (there.st_mode & 027)) {
-		snprintf(why, why_size,
-			 "password_file '%s' has mode %03o: others must not read it nor the group "
-			 "write "
-			 "it (0600 or 0640)",
-			 path, (unsigned)there.st_mode & 0777);
-		close(fd);
-		return NULL;
-	}
-	ssize_t length = read(fd, text, sizeof text - 1);
-	close(fd);
-	if (length <= 0) {
-		snprintf(why, why_size, "password_file '%s' is empty", path);
-		return NULL;
-	}
-	text[length] = '\0';
-	text[strcspn(text, "\r\n")] = '\0';
-	return strdup(text);
+	FILE *errors = fmemopen(why, why_size, "w");
+	char *secret = errors ? wt_config_secret_read(path, errors) : NULL;
+
+	if (errors)
+		fclose(errors);
+	why[strcspn(why, "\n")] = '\0';
+	return secret;
 }
 
 static void tls_options(const struct wt_config *config, MQTTAsync_SSLOptions *ssl)

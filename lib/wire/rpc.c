@@ -193,13 +193,6 @@ static json_t *share(const json_t *value)
 	return value ? json_incref(alias.out) : NULL;
 }
 
-char *wt_rpc_request_line(int64_t id, const char *method, const json_t *params)
-{
-	json_t *given = params ? share(params) : json_object();
-	return dump_line(json_pack("{s:s, s:I, s:s, s:o}", "jsonrpc", "2.0", "id", (json_int_t)id,
-				   "method", method, "params", given));
-}
-
 char *wt_rpc_reply_line(const json_t *id, const json_t *result)
 {
 	return dump_line(json_pack("{s:s, s:o, s:o}", "jsonrpc", "2.0", "id",
@@ -217,40 +210,4 @@ char *wt_rpc_error_line(const json_t *id, const struct wt_refusal *refusal)
 					      refusal->given, "accepted", refusal->accepted));
 	return dump_line(json_pack("{s:s, s:o, s:o}", "jsonrpc", "2.0", "id",
 				   id ? share(id) : json_null(), "error", error));
-}
-
-static void copy_text(const json_t *object, const char *key, char *out, size_t out_size)
-{
-	const json_t *value = json_object_get(object, key);
-
-	if (json_is_string(value))
-		wt_text_clean(json_string_value(value), json_string_length(value), out, out_size);
-}
-
-json_t *wt_rpc_parse_reply(const char *line, size_t length, int64_t id, struct wt_refusal *refusal)
-{
-	json_t *document = json_loadb(line, length, JSON_REJECT_DUPLICATES, NULL);
-	const json_t *error = json_object_get(document, "error");
-	json_t *answer_id = json_object_get(document, "id");
-	json_t *result = json_incref(json_object_get(document, "result"));
-	bool ours = json_is_integer(answer_id) && json_integer_value(answer_id) == id;
-
-	if (json_is_object(error) && !result && (ours || json_is_null(answer_id))) {
-		const json_t *data = json_object_get(error, "data");
-		*refusal = (struct wt_refusal){
-			.code = (int)json_integer_value(json_object_get(error, "code"))};
-		copy_text(error, "message", refusal->text, sizeof refusal->text);
-		copy_text(data, "field", refusal->field, sizeof refusal->field);
-		copy_text(data, "given", refusal->given, sizeof refusal->given);
-		copy_text(data, "accepted", refusal->accepted, sizeof refusal->accepted);
-	} else if (!result || error || !ours) {
-		char quoted[80];
-		wt_text_clean(line, length, quoted, sizeof quoted);
-		json_decref(result);
-		result = NULL;
-		wt_rpc_refuse(refusal, WT_RPC_FAULT, "the answer cannot be understood: '%s'",
-			      quoted);
-	}
-	json_decref(document);
-	return result;
 }

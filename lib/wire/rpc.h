@@ -12,7 +12,6 @@
 
 #include "lib/wire/quantity.h"
 #include "lib/wire/timefmt.h"
-#include "lib/words.h"
 
 enum { WT_RPC_LINE_MAX = 64 * 1024 };
 
@@ -61,14 +60,9 @@ bool wt_rpc_parse(const char *line, size_t length, struct wt_rpc_request *reques
 		  struct wt_refusal *refusal) __attribute__((warn_unused_result));
 void wt_rpc_clear(struct wt_rpc_request *request);
 
-/* Lines with line end, malloc'd; NULL when out of memory.  id NULL is written as null; params NULL
- * as {}. */
-char *wt_rpc_request_line(int64_t id, const char *method, const json_t *params);
+/* Lines with line end, malloc'd; NULL when out of memory.  id NULL is written as null. */
 char *wt_rpc_reply_line(const json_t *id, const json_t *result);
 char *wt_rpc_error_line(const json_t *id, const struct wt_refusal *refusal);
-
-/* The other side: one answer line.  *result is a new reference, or NULL with *refusal filled. */
-json_t *wt_rpc_parse_reply(const char *line, size_t length, int64_t id, struct wt_refusal *refusal);
 
 /*
  * Parameters.  Each getter leaves *out as it was when the parameter is absent or null (so put the
@@ -79,35 +73,10 @@ json_t *wt_rpc_parse_reply(const char *line, size_t length, int64_t id, struct w
 /* The value of a name, '-' and '_' alike; NULL when absent or null. */
 const json_t *wt_rpc_param(const json_t *params, const char *name);
 
-/* A number, or a string holding one with a unit of its quantity.  Inclusive bounds, save that
- * above_least asks for more than least. */
-struct wt_rpc_number {
-	const char *name;
-	enum wt_quantity quantity;
-	double least, most;
-	bool above_least;
-	bool needed;
-};
-bool wt_rpc_get_number(const json_t *params, const struct wt_rpc_number *spec, double *out,
-		       struct wt_refusal *refusal) __attribute__((warn_unused_result));
-
-/* A whole number, or a string holding one. */
-bool wt_rpc_get_integer(const json_t *params, const char *name, int64_t least, int64_t most,
-			bool needed, int64_t *out, struct wt_refusal *refusal)
-	__attribute__((warn_unused_result));
-
 /* Text of 1..most bytes without control characters, borrowed from params. */
 bool wt_rpc_get_text(const json_t *params, const char *name, size_t most, bool needed,
 		     const char **out, struct wt_refusal *refusal)
 	__attribute__((warn_unused_result));
-
-/* One word of a closed list. */
-bool wt_rpc_get_word(const json_t *params, const char *name, enum wt_words list, bool needed,
-		     int *out, struct wt_refusal *refusal) __attribute__((warn_unused_result));
-
-/* true, false, "on", "off", "yes", "no". */
-bool wt_rpc_get_flag(const json_t *params, const char *name, bool needed, bool *out,
-		     struct wt_refusal *refusal) __attribute__((warn_unused_result));
 
 /* TIME of the protocol. */
 bool wt_rpc_get_time(const json_t *params, const char *name, int64_t now_unix_s,

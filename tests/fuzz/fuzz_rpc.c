@@ -1,5 +1,4 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,38 +13,22 @@ static void check_refusal(const struct wt_refusal *refusal)
 	fuzz_require_printable(refusal->given, 0);
 }
 
-/* Every getter on every parameter: a value in range, or a refusal. */
+/* Every getter on every parameter: a value as it should be, or a refusal. */
 static void check_getters(const json_t *params, const char *name)
 {
 	static const char *const known[] = {"kg", "load", "at", NULL};
 	struct wt_refusal refusal = {0};
-	int64_t whole = 5, unix_s = -1;
-	double number = (double)NAN;
+	int64_t unix_s = -1;
 	const char *text = NULL;
-	bool flag = false;
-	int word = -1;
 
-	for (int kind = 0; kind < WT_QUANTITY_COUNT; kind++) {
-		const struct wt_rpc_number spec = {name, (enum wt_quantity)kind, 0, 500, true,
-						   true};
-		if (wt_rpc_get_number(params, &spec, &number, &refusal))
-			fuzz_require(number > 0 && number <= 500, "a number is in its range");
-		else
-			check_refusal(&refusal);
-	}
-	if (!wt_rpc_get_integer(params, name, 1, 9, true, &whole, &refusal))
-		check_refusal(&refusal);
-	fuzz_require(whole >= 1 && whole <= 9, "a whole number is in its range");
 	if (!wt_rpc_get_text(params, name, 80, true, &text, &refusal))
 		check_refusal(&refusal);
 	else
 		fuzz_require_printable(text, 0);
-	if (!wt_rpc_get_word(params, name, WT_WORDS_FEEL, true, &word, &refusal))
-		check_refusal(&refusal);
-	if (!wt_rpc_get_flag(params, name, true, &flag, &refusal))
-		check_refusal(&refusal);
 	if (!wt_rpc_get_time(params, name, 1792888200, WT_TIMEFMT_PAST, true, &unix_s, &refusal))
 		check_refusal(&refusal);
+	else
+		fuzz_require(unix_s >= 0 && unix_s <= WT_TIMEFMT_LAST_UNIX_S, "a time in range");
 	if (!wt_rpc_check_names(params, known, &refusal))
 		check_refusal(&refusal);
 }
@@ -68,20 +51,15 @@ void fuzz_rpc(const uint8_t *data, size_t size)
 	struct wt_rpc_request request;
 	struct wt_refusal refusal = {0};
 	const char *name;
-	json_t *value, *result;
+	json_t *value;
 
 	if (wt_rpc_parse((const char *)data, size, &request, &refusal)) {
 		json_object_foreach(request.params, name, value)
 			check_getters(request.params, name);
 		check_line(wt_rpc_reply_line(request.id, request.params));
-		check_line(wt_rpc_request_line(1, request.method, request.params));
 	} else {
 		check_refusal(&refusal);
 		check_line(wt_rpc_error_line(request.id, &refusal));
 	}
 	wt_rpc_clear(&request);
-	result = wt_rpc_parse_reply((const char *)data, size, 1, &refusal);
-	if (!result)
-		fuzz_require_printable(refusal.text, 0);
-	json_decref(result);
 }

@@ -399,11 +399,18 @@ static void secrets_need_a_private_file(void **state)
 	assert_string_equal(said, "");
 	free(text);
 	free(said);
-	for (mode_t mode = 1; mode <= 040; mode <<= 1) {
+	assert_int_equal(chmod(path, 0640), 0);
+	text = secret(path, &said);
+	assert_string_equal(text, "open sesame ");
+	free(text);
+	free(said);
+	for (mode_t mode = 1; mode <= 020; mode <<= 1) {
+		if (mode == 010)
+			continue; /* to run it tells nothing */
 		put(path, "open sesame", 0600);
 		assert_int_equal(chmod(path, 0600 | mode), 0);
 		assert_null(secret(path, &said));
-		assert_non_null(strstr(said, "chmod 600"));
+		assert_non_null(strstr(said, "0600 or 0640"));
 		assert_null(strstr(said, "sesame"));
 		free(said);
 	}
