@@ -16,11 +16,18 @@
 /* Our choice, by trial: errors of a fit on its own past are a little too small, more so when
  * there is little past. */
 #define WIDEN 1.04
-#define WIDEN_SHORT 0.25
-#define WIDEN_DAYS 2.0
+#define WIDEN_SHORT 0.35
+#define WIDEN_DAYS 4.0
+/* The same for the day of a room seen for hours only: error grows for so many hours ahead at so
+ * many of the room's hourly changes, and is learned away in so many days. */
+#define STRANGE 0.8
+#define STRANGE_HOURS 6.5
+#define STRANGE_DAYS 2.5
 /* Paths are worked on in blocks, which compilers turn into vector code. */
 #define BLOCK 64
 #define DRIEST_SHARE 0.02f
+/* No path strays further from the middle. */
+#define STRAY_MAX_K 30.0f
 
 /* The state of one drawing. */
 struct draw {
@@ -206,7 +213,15 @@ static size_t knot_after(double lead)
 	return k;
 }
 
-static double step_scale(const struct draw *d, size_t v, size_t k, double part, size_t slot_of_day)
+/* What is not known of the day of a room seen for hours only, as the scale of an error. */
+static double strangeness(const struct wt_room_fit *fit, size_t v, double lead_h)
+{
+	double reach_h = STRANGE_HOURS * (1.0 - exp(-lead_h / STRANGE_HOURS));
+	return STRANGE * reach_h * fit->unrest_ref[v] * exp(-fit->days / STRANGE_DAYS);
+}
+
+static double step_scale(const struct draw *d, size_t v, size_t k, double part, double lead_h,
+			 size_t slot_of_day)
 {
 	const struct room_law *right = &d->fit->law[v][k];
 	const struct room_law *left = k > 0 ? &d->fit->law[v][k - 1] : right;
@@ -218,8 +233,10 @@ static double step_scale(const struct draw *d, size_t v, size_t k, double part, 
 		sum += z[j] * ((1.0 - part) * left->gamma[j] + part * right->gamma[j]);
 	sum = fmin(fmax(sum, -SCALE_LIMIT), SCALE_LIMIT);
 	double widen = WIDEN + WIDEN_SHORT * exp(-d->fit->days / WIDEN_DAYS);
-	return widen * d->fit->sd[v] *
-	       exp(sum + (1.0 - part) * log_left + part * d->log_scale[v][k]);
+	double learned = widen * d->fit->sd[v] *
+			 exp(sum + (1.0 - part) * log_left + part * d->log_scale[v][k]);
+	double strange = strangeness(d->fit, v, lead_h);
+	return sqrt(learned * learned + strange * strange);
 }
 
 static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots)
@@ -231,7 +248,7 @@ static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots)
 	double part = fmin((lead - from) / (to - from), 1.0);
 	size_t day = room_slot_of_day(d->past.grid.last + (int64_t)lead, d->fit->utc_offset_s);
 	size_t usual = d->at + (lead > 0.0 ? 1 + ((size_t)lead - 1) % ROOM_SLOTS_DAY : 0);
-	double scale = step_scale(d, v, k, part, day);
+	double scale = step_scale(d, v, k, part, lead / ROOM_SLOTS_HOUR, day);
 	double left = 0.0;
 	double right = k > 0 ? part : sqrt(part);
 	if (k > 0) {
@@ -252,22 +269,21 @@ static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots)
 	};
 }
 
-/* Saturation near the mean temperature, as a series that vectorises: relative error below 1e-3
- * within 12 K of it. */
+/* Saturation about the mean temperature, in a form that vectorises: the exponent is exact, the
+ * exponential a series, relative error below 1e-4. */
 struct saturation {
 	float base;
 	float slope;
-	float bend;
+	float inverse; /* 1 / (243.12 + mean) */
 };
 
 static struct saturation saturation_near(float temp_c)
 {
-	float denominator = 243.12f + temp_c;
-	float slope = 17.62f * 243.12f / (denominator * denominator);
+	float inverse = 1.0f / (243.12f + temp_c);
 	return (struct saturation){
 		.base = (float)room_saturation_pa((double)temp_c),
-		.slope = slope,
-		.bend = -slope / denominator,
+		.slope = 17.62f * 243.12f * inverse * inverse,
+		.inverse = inverse,
 	};
 }
 
@@ -281,14 +297,15 @@ static void block_run(const struct blend *t, const struct blend *e, const struct
 	for (size_t i = 0; i < BLOCK; i++) {
 		float x = t->left * tl[i] + t->right * tr[i];
 		float v = e->mean + e->left * el[i] + e->right * er[i];
-		float y = x * (s->slope + s->bend * x);
-		y = y < -1.2f ? -1.2f : y;
-		y = y > 1.2f ? 1.2f : y;
+		x = x < -STRAY_MAX_K ? -STRAY_MAX_K : x;
+		x = x > STRAY_MAX_K ? STRAY_MAX_K : x;
+		float y = 0.25f * x * s->slope / (1.0f + x * s->inverse);
 		float growth =
 			1.0f +
 			y * (1.0f + y * (0.5f + y * (0.16666667f +
 						     y * (0.041666667f + y * 0.0083333333f))));
-		float most = s->base * growth;
+		growth *= growth;
+		float most = s->base * growth * growth;
 		float least = DRIEST_SHARE * most;
 		v = v > most ? most : v;
 		v = v < least ? least : v;

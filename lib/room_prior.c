@@ -187,6 +187,6 @@ const struct room_prior wt_room_prior = {
 		   -2.285f, -1.878f, -1.483f, -1.105f, -0.7327f, -0.3639f, 0.0f,
 		   0.3639f, 0.7327f, 1.105f,  1.483f,  1.878f,   2.285f,   2.725f,
 		   3.2f,    3.72f,   4.278f,  4.9f,    5.578f,   6.386f}}},
-	.lead_decay = {0.5f, 0.5f},
-	.cross = 0.2f,
+	.lead_decay = {1.0f, 0.8f},
+	.cross = 0.42f,
 };
