@@ -227,6 +227,17 @@ bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_
 	return true;
 }
 
+void wt_engine_keep_value(struct wt_engine *engine, const char *name, const char *value)
+{
+	struct wt_row row = {.kind = WT_ROW_VALUE, .name = strdup(name), .text = strdup(value)};
+	if (row.name && row.text) {
+		wt_engine_put(engine, &row);
+		return;
+	}
+	free(row.name);
+	free(row.text);
+}
+
 void wt_engine_note_message(struct wt_engine *engine, const struct wt_message *message)
 {
 	record(engine, &(struct wt_journal_entry){.at_unix_ms = message->at_unix_ms,

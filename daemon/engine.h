@@ -66,6 +66,9 @@ bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
 		       char *why, size_t why_size);
 
+/* Keeps a small named value, see wt_store_set(). */
+void wt_engine_keep_value(struct wt_engine *engine, const char *name, const char *value);
+
 /* Issues the ticks before at_unix_ms that are due. */
 void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms);
 /* The next tick, unix s; 0 before the first input. */

@@ -43,8 +43,11 @@ static void add_filter(json_t *filters, const char *filter)
 	json_t *there;
 	if (!filter)
 		return;
-	json_array_foreach(filters, index,
-			   there) if (strcmp(json_string_value(there), filter) == 0) return;
+	json_array_foreach(filters, index, there)
+	{
+		if (strcmp(json_string_value(there), filter) == 0)
+			return;
+	}
 	json_array_append_new(filters, json_string(filter));
 }
 

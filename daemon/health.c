@@ -87,6 +87,23 @@ static void feed_items(struct wt_service *service, json_t *items)
 		    feed.callback_s);
 }
 
+static void tell_items(struct wt_service *service, json_t *items)
+{
+	const char *fault = service->outlook ? wt_outlook_feed_fault(service->outlook) : NULL;
+	if (fault) {
+		int64_t good_unix_s = wt_outlook_feed_good_unix_s(service->outlook);
+		if (good_unix_s)
+			add(items, "outlook", "warning",
+			    "%s; the last good outlook is %lld min old", fault,
+			    (long long)(wt_service_now_ms(service) / 1000 - good_unix_s) / 60);
+		else
+			add(items, "outlook", "warning", "%s", fault);
+	}
+	if (service->notice && wt_notice_failures(service->notice))
+		add(items, "notice", "warning", "%u notices could not be sent: %s",
+		    wt_notice_failures(service->notice), wt_notice_fault(service->notice));
+}
+
 /* Worst first; within a severity in the order found. */
 static json_t *sorted(json_t *items)
 {
@@ -94,12 +111,31 @@ static json_t *sorted(json_t *items)
 	json_t *out = json_array(), *item;
 	size_t index;
 	for (size_t i = 0; i < 3; i++)
-		json_array_foreach(
-			items, index,
-			item) if (strcmp(json_string_value(json_object_get(item, "severity")),
-					 order[i]) == 0) json_array_append(out, item);
+		json_array_foreach(items, index, item)
+		{
+			const char *severity = json_string_value(json_object_get(item, "severity"));
+			if (strcmp(severity, order[i]) == 0)
+				json_array_append(out, item);
+		}
 	json_decref(items);
 	return out;
+}
+
+/* "station_silent", "station_silent#2": the texts hold ages and change, so a concern is known by
+ * its code and its place among those of the same code. */
+static const char *item_key(const json_t *items, size_t index, char key[64])
+{
+	const char *code = json_string_value(json_object_get(json_array_get(items, index), "code"));
+	int number = 1;
+	for (size_t i = 0; i < index; i++)
+		number +=
+			strcmp(json_string_value(json_object_get(json_array_get(items, i), "code")),
+			       code) == 0;
+	if (number == 1)
+		snprintf(key, 64, "%s", code);
+	else
+		snprintf(key, 64, "%s#%d", code, number);
+	return key;
 }
 
 json_t *wt_health_items(struct wt_service *service)
@@ -111,6 +147,7 @@ json_t *wt_health_items(struct wt_service *service)
 	double running_s = wt_worker_running_s(service->worker);
 	store_items(service, items);
 	feed_items(service, items);
+	tell_items(service, items);
 	if (now_ms < CLOCK_FLOOR_UNIX_MS && !service->setup.frozen)
 		add(items, "clock_unset", "err",
 		    "the clock of this machine is not set: it says a time before 2025");
@@ -126,8 +163,8 @@ json_t *wt_health_items(struct wt_service *service)
 	items = sorted(items);
 	json_array_foreach(items, index, item)
 	{
-		const char *code = json_string_value(json_object_get(item, "code"));
-		json_t *since = json_object_get(service->since, code);
+		char key[64];
+		json_t *since = json_object_get(service->since, item_key(items, index, key));
 		json_object_set_new(item, "since_unix_s",
 				    since ? json_integer(json_integer_value(
 						    json_object_get(since, "since_unix_s")))
@@ -146,8 +183,11 @@ static json_t *facts(struct wt_service *service)
 	int64_t issued_unix_s = wt_site_forecast_unix_s(site);
 	size_t open = 0, index;
 	json_t *loads = wt_site_loads_rows(site), *load;
-	json_array_foreach(loads, index,
-			   load) if (json_is_null(json_object_get(load, "fixed_unix_s"))) open++;
+	json_array_foreach(loads, index, load)
+	{
+		if (json_is_null(json_object_get(load, "fixed_unix_s")))
+			open++;
+	}
 	json_decref(loads);
 	wt_store_facts(service->store, &store);
 	wt_engine_spool_facts(service->engine, &spool);
@@ -192,9 +232,10 @@ static void note_changes(struct wt_service *service, json_t *items)
 	size_t index;
 	json_array_foreach(items, index, item)
 	{
-		code = json_string_value(json_object_get(item, "code"));
+		char key[64];
 		const char *severity = json_string_value(json_object_get(item, "severity"));
-		if (!json_object_get(service->since, code) && !json_object_get(now, code))
+		code = item_key(items, index, key);
+		if (!json_object_get(service->since, code))
 			wt_log(level_of(severity), "%s",
 			       json_string_value(json_object_get(item, "text")));
 		json_object_set(now, code, item);

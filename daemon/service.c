@@ -51,6 +51,7 @@ static void display_done(void *context, struct wt_job *job)
 	struct wt_service *service = context;
 	service->display_running = false;
 	wt_engine_adopt(service->engine, &job, 0);
+	wt_tell_forecast(service);
 	wt_desk_forecast_adopted(service);
 }
 
@@ -78,6 +79,7 @@ static void tick_done(void *context, struct wt_job *job)
 	struct wt_service *service = tick->service;
 	wt_engine_adopt(service->engine, &job, tick->at_unix_s);
 	free(tick);
+	wt_tell_forecast(service);
 	wt_desk_forecast_adopted(service);
 }
 
@@ -318,11 +320,13 @@ static void on_hup(evutil_socket_t fd, short what, void *context)
 		struct wt_config *old = service->config;
 		service->reload_fault[0] = '\0';
 		stop_feed(service);
+		wt_tell_stop(service);
 		(void)restart_worker(service);
 		wt_engine_free(&service->engine);
 		service->config = config;
 		config = old;
-		if (!service->worker || !start_engine(service) || !start_feed(service)) {
+		if (!service->worker || !start_engine(service) || !start_feed(service) ||
+		    !wt_tell_start(service)) {
 			service->status = 1;
 			event_base_loopbreak(service->base);
 		} else {
@@ -382,6 +386,7 @@ static void on_beat(evutil_socket_t fd, short what, void *context)
 		if (now_s >= service->retain_at_s)
 			retain(service, now_s);
 	}
+	wt_tell_beat(service);
 	wt_desk_beat(service);
 	wt_health_beat(service);
 }
@@ -452,7 +457,7 @@ static bool start(struct wt_service *service)
 		wt_log(WT_LOG_ERR, "%s", why);
 		return false;
 	}
-	if (!start_feed(service))
+	if (!start_feed(service) || !wt_tell_start(service))
 		return false;
 	wt_log(WT_LOG_INFO, "witherd %s serves %s on %s", wt_daemon_version(),
 	       service->config->database, path);
@@ -464,6 +469,7 @@ static bool start(struct wt_service *service)
 static void stop(struct wt_service *service)
 {
 	wt_desk_close(service);
+	wt_tell_stop(service);
 	stop_feed(service);
 	if (service->engine && !service->setup.frozen &&
 	    wt_engine_commit(service->engine, true) != WT_STORE_OK) {

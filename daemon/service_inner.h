@@ -10,6 +10,10 @@
 #include "daemon/control.h"
 #include "daemon/engine.h"
 #include "daemon/feed.h"
+#include "daemon/http.h"
+#include "daemon/notice.h"
+#include "daemon/outlook.h"
+#include "daemon/publish.h"
 #include "daemon/service.h"
 #include "daemon/worker.h"
 
@@ -37,7 +41,12 @@ struct wt_service {
 	struct wt_engine *engine;
 	struct wt_worker *worker;
 	struct wt_control *control;
-	struct wt_feed *feed; /* NULL: no broker configured, or frozen */
+	struct wt_feed *feed;            /* NULL: no broker configured, or frozen */
+	struct wt_http *http;            /* NULL: nothing is fetched or sent */
+	struct wt_outlook_feed *outlook; /* NULL: not configured */
+	struct wt_notice *notice;        /* NULL: not configured */
+	struct wt_publish *publish;      /* NULL: not configured */
+	double told_at_s;                /* when dashboards were last told; monotonic */
 	int status;
 	int64_t started_unix_s;
 	/* forecasts */
@@ -96,6 +105,13 @@ json_t *wt_health_items(struct wt_service *service);
 json_t *wt_health_report(struct wt_service *service);
 /* Logs what began and what ended since the last look; tells the service manager. */
 void wt_health_beat(struct wt_service *service);
+
+/* --- tell.c: what goes out without being asked for ----------------------------------------- */
+bool wt_tell_start(struct wt_service *service);
+void wt_tell_stop(struct wt_service *service);
+/* A new forecast is there. */
+void wt_tell_forecast(struct wt_service *service);
+void wt_tell_beat(struct wt_service *service);
 
 /* --- service.c ----------------------------------------------------------------------------- */
 /* Starts a forecast for the screen unless one is running. */

@@ -1,0 +1,165 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "daemon/notice.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "daemon/version.h"
+
+/* A load whose likeliest end lies nearer than this is soon past its best (our choice). */
+#define SOON_S 7200
+/* Notices under way at a time (our choice); more are dropped and counted. */
+#define MOST_UNDER_WAY 8
+
+struct wt_notice {
+	struct wt_http *http;
+	const struct wt_config *config;
+	json_t *calls;  /* load -> call last told */
+	json_t *soon;   /* load -> true: told */
+	json_t *silent; /* text -> true: told */
+	bool looked;
+	unsigned under_way, failures;
+	char fault[200];
+};
+
+struct wt_notice *wt_notice_new(struct wt_http *http, const struct wt_config *config)
+{
+	if (!config->notice_url)
+		return NULL;
+	struct wt_notice *notice = calloc(1, sizeof *notice);
+	if (!notice)
+		return NULL;
+	*notice = (struct wt_notice){.http = http,
+				     .config = config,
+				     .calls = json_object(),
+				     .soon = json_object(),
+				     .silent = json_object()};
+	return notice;
+}
+
+void wt_notice_free(struct wt_notice **notice)
+{
+	if (!*notice)
+		return;
+	json_decref((*notice)->calls);
+	json_decref((*notice)->soon);
+	json_decref((*notice)->silent);
+	free(*notice);
+	*notice = NULL;
+}
+
+static void sent(void *context, const struct wt_http_answer *answer)
+{
+	struct wt_notice *notice = context;
+	notice->under_way--;
+	if (!answer->fault && answer->status >= 200 && answer->status < 300) {
+		notice->failures = 0;
+		notice->fault[0] = '\0';
+		return;
+	}
+	notice->failures++;
+	if (answer->fault)
+		snprintf(notice->fault, sizeof notice->fault, "%.150s", answer->fault);
+	else
+		snprintf(notice->fault, sizeof notice->fault, "it answers %ld", answer->status);
+}
+
+/* Takes over document. */
+static void post(struct wt_notice *notice, json_t *document)
+{
+	char *text = json_dumps(document, JSON_COMPACT | JSON_REAL_PRECISION(15));
+	struct wt_http_request request = {.url = notice->config->notice_url,
+					  .user_agent = "witherd/" WT_VERSION,
+					  .post_json = text};
+	json_decref(document);
+	if (text && notice->under_way < MOST_UNDER_WAY &&
+	    wt_http_start(notice->http, &request, sent, notice))
+		notice->under_way++;
+	else
+		notice->failures++;
+	free(text);
+}
+
+static json_t *describe(struct wt_notice *notice, const char *event, const json_t *row,
+			const char *text, int64_t now_unix_s)
+{
+	json_t *load = json_object_get(row, "load"), *origin = json_object_get(row, "origin");
+	json_t *call = json_object_get(row, "call");
+	return json_pack("{s:i,s:s,s:s,s:I,s:s,s:O*,s:O*,s:O*}", "format", 1, "event", event,
+			 "site", notice->config->site_name, "at_unix_s", (json_int_t)now_unix_s,
+			 "text", text, "load", load, "origin", origin, "call", call);
+}
+
+static void look_at_load(struct wt_notice *notice, const json_t *row, int64_t now_unix_s)
+{
+	char number[32], text[400];
+	const char *origin = json_string_value(json_object_get(row, "origin"));
+	const char *call = json_string_value(json_object_get(row, "call"));
+	const char *why = json_string_value(json_object_get(row, "why"));
+	snprintf(number, sizeof number, "%lld",
+		 (long long)json_integer_value(json_object_get(row, "load")));
+	const char *was = json_string_value(json_object_get(notice->calls, number));
+	if (call && (!was || strcmp(was, call) != 0)) {
+		if (notice->looked && notice->config->notice_call_changes) {
+			snprintf(text, sizeof text, "load %s (%.60s): %s%s%.200s", number,
+				 origin ? origin : "?", call, why ? ": " : "", why ? why : "");
+			post(notice, describe(notice, "call-changes", row, text, now_unix_s));
+		}
+		json_object_set_new(notice->calls, number, json_string(call));
+	}
+	const json_t *past = json_object_get(json_object_get(row, "past_unix_s"), "p50");
+	if (!json_is_number(past) || json_object_get(notice->soon, number) ||
+	    json_number_value(past) - (double)now_unix_s > SOON_S)
+		return;
+	json_object_set_new(notice->soon, number, json_true());
+	if (notice->looked && notice->config->notice_past_soon) {
+		snprintf(text, sizeof text, "load %s (%.60s) will be past its best within 2 h",
+			 number, origin ? origin : "?");
+		post(notice, describe(notice, "past-soon", row, text, now_unix_s));
+	}
+}
+
+static void look_at_silence(struct wt_notice *notice, const json_t *concerns, int64_t now_unix_s)
+{
+	json_t *silent = json_object();
+	size_t index, n_silent = 0;
+	json_t *item;
+	json_array_foreach(concerns, index, item)
+	{
+		const char *code = json_string_value(json_object_get(item, "code"));
+		const char *text = json_string_value(json_object_get(item, "text"));
+		char key[32];
+		if (!code || !text || strcmp(code, "station_silent") != 0)
+			continue;
+		/* The text holds the time of silence and changes: their number is what counts. */
+		snprintf(key, sizeof key, "%zu", n_silent++);
+		if (notice->looked && notice->config->notice_station_silent &&
+		    !json_object_get(notice->silent, key))
+			post(notice, describe(notice, "station-silent", NULL, text, now_unix_s));
+		json_object_set_new(silent, key, json_true());
+	}
+	json_decref(notice->silent);
+	notice->silent = silent;
+}
+
+void wt_notice_look(struct wt_notice *notice, const json_t *tonight, const json_t *concerns,
+		    int64_t now_unix_s)
+{
+	size_t index;
+	json_t *row;
+	json_array_foreach(json_object_get(tonight, "loads"), index, row)
+		look_at_load(notice, row, now_unix_s);
+	look_at_silence(notice, concerns, now_unix_s);
+	notice->looked = true;
+}
+
+unsigned wt_notice_failures(const struct wt_notice *notice)
+{
+	return notice->failures;
+}
+
+const char *wt_notice_fault(const struct wt_notice *notice)
+{
+	return notice->fault;
+}

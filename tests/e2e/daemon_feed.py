@@ -1,0 +1,250 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""The daemon at a real broker: readings, resent and retained messages, a broker that goes, comes
+back without memory, refuses; two halves of a reading; live against replay.
+
+usage: daemon_feed.py WITHERD
+"""
+import json
+import os
+import sys
+import time
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+import rig  # noqa: E402
+
+TOPIC = "shed/north-room"
+
+
+def reading(temp_c, rh_pct, at=None):
+    out = {"temperature": temp_c, "humidity": rh_pct}
+    if at is not None:
+        out["time"] = at
+    return json.dumps(out)
+
+
+def rows_of(bench, count, seconds=15):
+    def arrived():
+        """the readings to arrive"""
+        rows = bench.export("readings")
+        return rows if len(rows) >= count else None
+    return rig.wait_for(arrived, seconds)
+
+
+def connected(bench):
+    rig.wait_for(bench.connected)
+
+    def subscribed():
+        """the subscription to be noted"""
+        return any("connected" in line for line in bench.log_text().splitlines())
+    rig.wait_for(subscribed)
+    time.sleep(0.3)
+
+
+def test_readings_arrive_once(witherd):
+    bench = rig.Rig(witherd)
+    try:
+        bench.start_broker()
+        bench.start()
+        connected(bench)
+        station = rig.Publisher(bench.port)
+        now = int(time.time())
+        station.publish(TOPIC, reading(20.5, 70, now))
+        station.publish(TOPIC, reading(20.5, 70, now))       # the same again
+        station.publish(TOPIC, reading(20.75, 70, now))      # another of the same second
+        station.publish(TOPIC, "not json")
+        station.publish(TOPIC, reading(21.0, 71, now - 60), qos=0)  # late, welcome
+        rows = rows_of(bench, 3)
+        time.sleep(1.3)
+        rows = bench.export("readings")
+        assert [r["temp_c"] for r in rows] == [21.0, 20.5, 20.75], rows
+        assert rows[1]["at_unix_s"] == now and now < rows[2]["at_unix_s"] < now + 1, rows
+        shelf = bench.ask("stations")["stations"][0]
+        assert shelf["last_fault"]["quoted"] == "not json", shelf
+        assert bench.ask("stations")["broker"]["state"] == "connected"
+        assert bench.stop() == 0
+        # An orderly stop and a start change nothing.
+        bench.start()
+        assert bench.export("readings") == rows
+    finally:
+        bench.close()
+
+
+def test_retained_is_no_reading(witherd):
+    bench = rig.Rig(witherd)
+    try:
+        bench.start_broker()
+        station = rig.Publisher(bench.port)
+        station.publish(TOPIC, reading(15.0, 60), retain=True)
+        bench.start()
+        connected(bench)
+        station.publish(TOPIC, reading(20.0, 60))
+        rows = rows_of(bench, 1)
+        time.sleep(0.3)
+        assert [r["temp_c"] for r in bench.export("readings")] == [20.0], rows
+    finally:
+        bench.close()
+
+
+def test_broker_goes_and_comes(witherd):
+    bench = rig.Rig(witherd)
+    try:
+        bench.start()  # no broker at all: it stays up and says so
+        answer = bench.ask("tonight")
+        assert answer["answer"]["code"] in ("no_reading", "nothing"), answer["answer"]
+
+        def said():
+            """the daemon to say that it cannot reach the broker"""
+            return "cannot be reached" in bench.ask("stations")["broker"]["text"]
+        rig.wait_for(said)
+        bench.start_broker()
+        connected(bench)
+        rig.Publisher(bench.port).publish(TOPIC, reading(20.0, 60))
+        rows_of(bench, 1)
+        # Restarted without its store: subscriptions are made again.
+        bench.stop_broker()
+        rig.wait_for(lambda: not bench.connected())
+        bench.start_broker()
+        connected(bench)
+        rig.Publisher(bench.port).publish(TOPIC, reading(21.0, 60))
+        rows_of(bench, 2)
+        # Swapped for one that refuses: said in words; then let in again.
+        bench.stop_broker()
+        rig.wait_for(lambda: not bench.connected())
+        bench.start_broker("allow_anonymous false\n")
+
+        def refused():
+            """the refusal to be said"""
+            broker = bench.ask("stations")["broker"]
+            return broker["state"] == "refused" and "not authorised" in broker["text"]
+        rig.wait_for(refused, 60)
+        assert "broker_refused" in bench.codes()
+        bench.stop_broker()
+        bench.start_broker()
+        rig.wait_for(bench.connected, 60)
+        time.sleep(0.3)
+        rig.Publisher(bench.port).publish(TOPIC, reading(22.0, 60))
+        rows_of(bench, 3)
+        lines = [l for l in bench.log_text().splitlines() if "broker" in l]
+        assert len(lines) < 20, "\n".join(lines)
+        assert bench.stop() == 0
+    finally:
+        bench.close()
+
+
+def test_session_keeps_what_came_meanwhile(witherd):
+    for version in ("5", "3"):
+        bench = rig.Rig(witherd, broker_more=f"version = {version}\n")
+        try:
+            bench.start_broker()
+            bench.start()
+            connected(bench)
+            assert bench.stop() == 0
+            station = rig.Publisher(bench.port)
+            for number in range(50):
+                station.publish(TOPIC, reading(20 + number / 100, 60))
+            bench.start()
+            rows = rows_of(bench, 50)
+            assert len(rows) == 50 and len({r["temp_c"] for r in rows}) == 50
+        finally:
+            bench.close()
+
+
+def test_halves_make_a_reading_across_a_kill(witherd):
+    more = ("[station loft]\nroom = north\ntemp_topic = loft/t\nrh_topic = loft/h\n"
+            "expected_every_s = 60\n")
+    bench = rig.Rig(witherd, more=more)
+    try:
+        bench.start_broker()
+        bench.start()
+        connected(bench)
+        station = rig.Publisher(bench.port)
+        station.publish("loft/t", "18.25")
+
+        def heard():
+            """the half to be on disk"""
+            return os.path.exists(bench.database + "-wal") and \
+                any(s["station"] == "loft" for s in bench.ask("stations")["stations"])
+        rig.wait_for(heard)
+        time.sleep(0.5)
+        bench.kill()
+        bench.start()
+        rig.wait_for(bench.connected)
+        time.sleep(0.3)
+        station.publish("loft/h", "64")
+        rows = rows_of(bench, 1)
+        assert (rows[0]["temp_c"], rows[0]["rh_pct"]) == (18.25, 64), rows
+    finally:
+        bench.close()
+
+
+def test_live_equals_replay(witherd):
+    bench = rig.Rig(witherd, daemon="forecast_every_s = 10\nrecord = {work}/journal.jsonl")
+    bench.write_config(f"forecast_every_s = 10\nrecord = {bench.work}/journal.jsonl",
+                       f"[broker]\nhost = 127.0.0.1\nport = {bench.port}\n")
+    replay = rig.Rig(witherd, daemon="forecast_every_s = 10", broker=False)
+    try:
+        bench.start_broker()
+        bench.start()
+        connected(bench)
+        station = rig.Publisher(bench.port)
+        bench.ask("spread", origin="creek", kg=8, area=8, grade="young", season="spring", at="-3h")
+        end = time.time() + 32
+        number = 0
+        while time.time() < end:
+            station.publish(TOPIC, reading(20 + number % 7 / 10, 60 + number % 5,
+                                           int(time.time())))
+            if number == 12:
+                bench.ask("weigh", load=1, kg=7.4)
+            number += 1
+            time.sleep(0.45)
+        loads = bench.export("loads")
+        live = bench.export("forecasts"), bench.export("air-forecasts"), bench.export("readings")
+        assert bench.stop() == 0
+        out = replay.run("--replay", f"{bench.work}/journal.jsonl")
+        assert out.returncode == 0, out.stderr
+        replay.start("--frozen-at", str(int(time.time())))
+        again = (replay.export("forecasts"), replay.export("air-forecasts"),
+                 replay.export("readings"))
+        # The last tick may have come after the last entry of the journal.
+        last = max(row["issued_unix_s"] for row in again[1])
+        assert len(live[0]) >= 2 and len(again[1]) >= 16, (live, again)
+        for one, other in zip(live[:2], again[:2]):
+            assert [r for r in one if r["issued_unix_s"] <= last] == other
+        assert live[2] == again[2]
+        assert loads[0]["origin"] == "creek"
+    finally:
+        bench.close()
+        replay.close()
+
+
+def test_publishes_for_dashboards(witherd):
+    bench = rig.Rig(witherd, broker_more="publish_prefix = wither\n")
+    try:
+        bench.start_broker()
+        bench.start()
+        connected(bench)
+        rig.Publisher(bench.port).publish(TOPIC, reading(20.0, 60))
+        rows_of(bench, 1)
+        bench.ask("spread", origin="creek", kg=8, area=8)
+        import subprocess
+        out = subprocess.run(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(bench.port), "-t",
+                              "wither/load/1", "-C", "1", "-W", "15"], capture_output=True,
+                             text=True, check=False)
+        row = json.loads(out.stdout)
+        assert row["load"] == 1 and row["origin"] == "creek", row
+    finally:
+        bench.close()
+
+
+def main():
+    witherd = sys.argv[1]
+    wanted = sys.argv[2:]
+    for name, test in sorted(globals().items()):
+        if name.startswith("test_") and (not wanted or name in wanted):
+            began = time.monotonic()
+            test(witherd)
+            print(f"ok {name} {time.monotonic() - began:.1f} s", flush=True)
+
+
+main()
