@@ -201,8 +201,13 @@ static void on_failure_3(void *context, MQTTAsync_failureData *data)
 
 static void on_failure_5(void *context, MQTTAsync_failureData5 *data)
 {
-	failed(context, data && data->reasonCode >= 0x80 ? (int)data->reasonCode : 0, true,
-	       data ? data->message : NULL);
+	int code = 0;
+	/* The library puts a refusal into either field. */
+	if (data && data->reasonCode >= 0x80)
+		code = (int)data->reasonCode;
+	else if (data && data->code > 0)
+		code = data->code;
+	failed(context, code, true, data ? data->message : NULL);
 }
 
 static void subscribed(struct wt_feed *feed)

@@ -224,6 +224,12 @@ static enum wt_log_level level_of(const char *severity)
 						  : WT_LOG_NOTICE;
 }
 
+/* The feed says for itself how it fares with the broker. */
+static bool said_elsewhere(const char *code)
+{
+	return strncmp(code, "broker_", 7) == 0;
+}
+
 /* Remembers what is wrong now, says what is new and what has ended. */
 static void note_changes(struct wt_service *service, json_t *items)
 {
@@ -235,14 +241,14 @@ static void note_changes(struct wt_service *service, json_t *items)
 		char key[64];
 		const char *severity = json_string_value(json_object_get(item, "severity"));
 		code = item_key(items, index, key);
-		if (!json_object_get(service->since, code))
+		if (!json_object_get(service->since, code) && !said_elsewhere(code))
 			wt_log(level_of(severity), "%s",
 			       json_string_value(json_object_get(item, "text")));
 		json_object_set(now, code, item);
 	}
 	json_object_foreach(service->since, code, was)
 	{
-		if (!json_object_get(now, code))
+		if (!json_object_get(now, code) && !said_elsewhere(code))
 			wt_log(WT_LOG_NOTICE, "over after %lld s: %s",
 			       (long long)(wt_service_now_ms(service) / 1000 -
 					   json_integer_value(

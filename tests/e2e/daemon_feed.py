@@ -207,6 +207,7 @@ def test_live_equals_replay(witherd):
         again = (replay.export("forecasts"), replay.export("air-forecasts"),
                  replay.export("readings"))
         # The last tick may have come after the last entry of the journal.
+        assert again[1], (live[1][:2], again, out.stderr, open(f"{bench.work}/journal.jsonl").read()[:600])
         last = max(row["issued_unix_s"] for row in again[1])
         assert len(live[0]) >= 2 and len(again[1]) >= 16, (live, again)
         for one, other in zip(live[:2], again[:2]):
