@@ -106,9 +106,13 @@ static bool have_fit(const struct wt_job *job, struct site_job_room *room)
 
 	if (room->fit)
 		return true;
-	if (wt_room_fit_new(room->series->series, hour, &fit) != WT_OK)
+	/* In a station's first hour there is nothing up to the last whole one: that fit is made of
+	 * what there is, and anew each time. */
+	int64_t upto = hour;
+	if (wt_room_fit_new(room->series->series, upto, &fit) != WT_OK &&
+	    wt_room_fit_new(room->series->series, upto = job->now_unix_s, &fit) != WT_OK)
 		return false;
-	room->fit = site_fit_wrap(fit, hour, room->epoch);
+	room->fit = site_fit_wrap(fit, upto, room->epoch);
 	return true;
 }
 
