@@ -170,6 +170,7 @@ ALWAYS_INLINE void cell_lanes(struct wt_lanes *restrict l, const struct wt_cell 
 		l->vapour[i] = c->face + c->through * bed;
 		l->heat[i] = c->face_heat + c->through_heat * bed;
 		l->take[i] = 1.0f / water;
+		l->film[i] = c->film * dry;
 		n_wet += l->z[i] > 0.0f;
 		n_open += since_s * l->fourth[i] < shut_fourths;
 	}
@@ -187,7 +188,7 @@ ALWAYS_INLINE void step(struct wt_lanes *restrict l, const struct wt_burst *b, i
 	float unit[WT_AIR_COUNT];
 	for (int q = 0; q < WT_AIR_COUNT; q++)
 		unit[q] = own ? b->unit[q] : air[q];
-	const float h = b->step_s, half_h = 0.5f * h, breath_h = breath_per_s * h;
+	const float h = b->step_s, half_h = 0.5f * h, per_h = 1.0f / h, breath_h = breath_per_s * h;
 	const float radiation = l->radiation;
 	const float *restrict half = b->half;
 	LANES
@@ -211,18 +212,28 @@ ALWAYS_INLINE void step(struct wt_lanes *restrict l, const struct wt_burst *b, i
 		float middle = y + half_h * l->slope[i];
 		middle = middle > 0.0f ? middle : 0.0f;
 		float over, under, slope;
-		leaf_tissue_parts(u, middle, l->shrink[i], l->b2[i], a, e, vapour, heat, &over,
-				  &under);
 		if (wet) {
-			float left, share, wet_under;
-			leaf_wet_parts(l->z[i], h * take * leaf_free_drive(a, e), vapour + heat,
-				       l->surface_half[i], &left, &share, &wet_under);
-			float inverse = 1.0f / (under * wet_under);
-			float z = left * under * inverse;
-			slope = -take * over * (wet_under - share) * inverse;
+			float z = l->z[i], o = middle + l->shrink[i], resist = vapour + heat;
+			float film = l->film[i], pull = a - e;
+			pull = pull > 0.0f ? pull : 0.0f;
+			float fast = o + resist * u * middle;
+			float scale = fast + resist * film * o;
+			float left = leaf_wet_left(z, h * take * film * pull * o, scale, fast,
+						   l->surface_half[i]);
+			/* All vapours times scale, so that one division does for both. */
+			float water = l->dry_kg_m2[i] * l->water_ratio[i];
+			float wet_flux = (z * scale - left) * water * per_h;
+			leaf_tissue_parts(u, middle, l->shrink[i], l->b2[i], a * scale,
+					  e * scale + resist * wet_flux, vapour, heat, &over,
+					  &under);
+			float inverse = 1.0f / (under * scale);
+			z = left * under * inverse;
+			slope = -take * over * inverse;
 			l->z[i] = z;
 			z_out[i] = z;
 		} else {
+			leaf_tissue_parts(u, middle, l->shrink[i], l->b2[i], a, e, vapour, heat,
+					  &over, &under);
 			slope = -take * over / under;
 		}
 		y += h * slope;

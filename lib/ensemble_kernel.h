@@ -57,7 +57,9 @@ struct wt_lanes {
 	alignas(64) float skin[WT_TILE];
 	float vapour[WT_TILE]; /* resistances, s/m */
 	float heat[WT_TILE];
+
 	float take[WT_TILE]; /* c: share of the tissue's water per kg/m2 */
+	float film[WT_TILE]; /* conductance of the leaf's own air, all of it wet, m/s */
 	/* State. */
 	float y[WT_TILE];
 	float z[WT_TILE];
@@ -70,7 +72,9 @@ struct wt_lanes {
 struct wt_cell {
 	float drift[WT_DRIFT_TERMS]; /* the terms at its middle */
 	float face, face_heat;       /* s/m */
+
 	float through, through_heat; /* s/m per kg/m2, packing included */
+	float film;                  /* m/s per kg dry per m2 */
 };
 
 struct wt_burst {

@@ -27,7 +27,9 @@ struct job {
 	float *mark_loss_pct; /* [mark * n + i], or NULL */
 	float *mark_weight_kg;
 	struct wt_outcome *outcome; /* or NULL */
+
 	struct wt_lane_load lane_load;
+	double leaf_m2_kg;
 	float drift[DRIFT_CELLS][WT_DRIFT_TERMS];
 };
 
@@ -129,6 +131,7 @@ static void set_cell(const struct job *job, struct tile *tile, int64_t t)
 		.face_heat = (float)tile->face.heat_s_m,
 		.through = (float)(packed * tile->through.vapour_s_m),
 		.through_heat = (float)(packed * tile->through.heat_s_m),
+		.film = (float)(job->leaf_m2_kg / tile->face.leaf_s_m),
 	};
 	memcpy(cell.drift, job->drift[c], sizeof cell.drift);
 	wt_kernel_cell(&tile->lanes, &cell, (float)(t - job->load->spread_unix_s), &tile->wet,
@@ -425,6 +428,8 @@ static enum wt_status run_job(struct job *job)
 		.film = (float)(leaf.surface_half * leaf.water_ratio),
 		.isotherm = (float)WT_TRAIT_ISOTHERM_HALF,
 	};
+
+	job->leaf_m2_kg = leaf.leaf_m2_kg;
 	memset(&tile, 0, sizeof tile);
 	set_drift_table(job);
 	size_t n = job->members->n, done = 0;

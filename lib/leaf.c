@@ -88,6 +88,7 @@ enum wt_status wt_leaf_from_theta(const struct wt_load_case *load, const double 
 		.water_ratio = w0,
 		.surface = surface_kg_kg / m,
 		.surface_half = WT_TRAIT_FILM_HALF_KG_M2 * grade->leaf_m2_kg_dry / w0,
+		.leaf_m2_kg = grade->leaf_m2_kg_dry,
 		.skin_m_s = exp(theta[WT_DIM_PACE]) * WT_TRAIT_SKIN_MOL_M2_S *
 			    grade->leaf_m2_kg_dry * gas_j_mol_k * kelvin_20c / load->pressure_pa,
 		.open_extra = fmax(exp(theta[WT_DIM_OPEN]) - 1.0, 0.0),
@@ -115,6 +116,8 @@ void wt_leaf_path_parts(const struct wt_leaf_bed *bed, struct wt_leaf_path *face
 	double faces = bed->perforated ? 2.0 : 1.0;
 	double air = (bed->fan ? WT_TRAIT_FACE_FAN_S_M : WT_TRAIT_FACE_STILL_S_M) / faces;
 	double radiation = WT_TRAIT_RADIATION_S_M / faces;
+	face->leaf_s_m = air * faces;
+	through->leaf_s_m = 0.0;
 	face->vapour_s_m = air;
 	face->heat_s_m = air * radiation / (air + radiation);
 	/* Mean path to the open face from sources spread evenly: a third of the depth, or of half
@@ -135,33 +138,69 @@ enum wt_status wt_leaf_path(const struct wt_leaf_bed *bed, double factor, struct
 	struct wt_leaf_path face, through;
 	wt_leaf_path_parts(bed, &face, &through);
 	double grown = factor * wt_leaf_packing(bed->turned_s_ago);
+	out->leaf_s_m = face.leaf_s_m;
 	out->vapour_s_m = face.vapour_s_m + grown * through.vapour_s_m;
 	out->heat_s_m = face.heat_s_m + grown * through.heat_s_m;
 	return WT_OK;
+}
+
+/* What the equations need at one moment. */
+struct moment {
+	double a, e, u, heat, resist, take;
+};
+
+static struct moment moment_of(const struct wt_leaf *leaf, const struct wt_leaf_path *path,
+			       double dry_kg_m2, double net_radiation_w_m2, double pace_drift,
+			       const struct wt_leaf_air *air, double t_s)
+{
+	double heat = air->slope_ratio * path->heat_s_m;
+	double x = 4.0 * t_s / leaf->close_s;
+	return (struct moment){
+		.a = air->a_kg_m3,
+		.e = leaf_biased_vapour(air->a_kg_m3, air->e_kg_m3, leaf->rh_bias) -
+		     heat * net_radiation_w_m2 / latent_20c_j_kg,
+		.u = leaf->skin_m_s * dry_kg_m2 * pace_drift * (1.0 + leaf->shrink) * air->warm *
+		     (1.0 + leaf->open_extra * leaf_closing(exp(-x), x)),
+		.heat = heat,
+		.resist = path->vapour_s_m + heat,
+		.take = 1.0 / (dry_kg_m2 * leaf->water_ratio),
+	};
+}
+
+/* Flux from the tissue while surface water gives wet_flux, both kg m-2 s-1. */
+static double tissue_flux(const struct wt_leaf *leaf, const struct wt_leaf_path *path,
+			  const struct moment *now, double y, double wet_flux)
+{
+	double over, under;
+	leaf_tissue_parts(now->u, y, leaf->shrink, leaf->isotherm_b2, now->a,
+			  now->e + now->resist * wet_flux, path->vapour_s_m, now->heat, &over,
+			  &under);
+	return over / under;
+}
+
+/* Terms of the surface water's flux: see leaf_wet_left(). */
+static void wet_terms(const struct wt_leaf *leaf, const struct wt_leaf_path *path, double dry_kg_m2,
+		      const struct moment *now, double y, double *pull, double *slow, double *fast)
+{
+	double film = leaf->leaf_m2_kg * dry_kg_m2 / path->leaf_s_m;
+	double o = y + leaf->shrink;
+	*pull = film * fmax(now->a - now->e, 0.0) * o;
+	*fast = o + now->resist * now->u * y;
+	*slow = *fast + now->resist * film * o;
 }
 
 void wt_leaf_rate(const struct wt_leaf *leaf, const struct wt_leaf_path *path, double dry_kg_m2,
 		  double net_radiation_w_m2, double pace_drift, const struct wt_leaf_air *air,
 		  double t_s, const struct wt_leaf_state *state, struct wt_leaf_rate *out)
 {
-	double heat = air->slope_ratio * path->heat_s_m;
-	double e = leaf_biased_vapour(air->a_kg_m3, air->e_kg_m3, leaf->rh_bias) -
-		   heat * net_radiation_w_m2 / latent_20c_j_kg;
-	double x = 4.0 * t_s / leaf->close_s;
-	double u = leaf->skin_m_s * dry_kg_m2 * pace_drift * (1.0 + leaf->shrink) * air->warm *
-		   (1.0 + leaf->open_extra * leaf_closing(exp(-x), x));
-	double wet = leaf_wet_share(state->z, leaf->surface_half);
-	double c = 1.0 / (dry_kg_m2 * leaf->water_ratio);
-	double over, under;
-	leaf_tissue_parts(u, state->y, leaf->shrink, leaf->isotherm_b2, air->a_kg_m3, e,
-			  path->vapour_s_m, heat, &over, &under);
-	double tissue = over / under;
-	double open = leaf_free_drive(air->a_kg_m3, e) / (path->vapour_s_m + heat);
-
-	out->tissue_per_s = c * tissue;
-	out->free_per_s = c * open;
-	out->y_per_s = -c * (1.0 - wet) * tissue;
-	out->z_per_s = -c * wet * open;
+	struct moment now =
+		moment_of(leaf, path, dry_kg_m2, net_radiation_w_m2, pace_drift, air, t_s);
+	double pull, slow, fast;
+	wet_terms(leaf, path, dry_kg_m2, &now, state->y, &pull, &slow, &fast);
+	double film = leaf_wet_film(state->z, leaf->surface_half);
+	double wet = film > 0.0 ? pull * film / (film * slow + leaf->surface_half * fast) : 0.0;
+	out->z_per_s = -now.take * wet;
+	out->y_per_s = -now.take * tissue_flux(leaf, path, &now, state->y, wet);
 	out->breath_per_s = WT_TRAIT_BREATH_PER_H / 3600.0 * leaf_breath_factor(air->warm);
 }
 
@@ -212,7 +251,6 @@ static enum wt_status step_midpoint(struct run *run, int64_t from_unix_s, int64_
 	double drift = wt_leaf_pace_drift(run->leaf.drift, cell - (double)run->load->spread_unix_s);
 	struct wt_leaf_path path;
 	struct wt_leaf_air air;
-	struct wt_leaf_rate rate;
 	run->bed.fresh_kg_m2 = run->dry_kg_m2 * (1.0 + run->leaf.water_ratio);
 	run->bed.turned_s_ago = cell - (double)run->turned_unix_s;
 	enum wt_status status = wt_leaf_path(&run->bed, run->leaf.bed, &path);
@@ -221,25 +259,23 @@ static enum wt_status step_midpoint(struct run *run, int64_t from_unix_s, int64_
 	if (status != WT_OK)
 		return status;
 
+	const struct wt_leaf *leaf = &run->leaf;
 	struct wt_leaf_state *s = &run->state;
-	struct wt_leaf_state mid = *s;
-	double share = 0.0, left = s->z;
+	double y = s->y, flux = 0.0, left = s->z;
+	struct moment now = {0};
 	for (int stage = 0; stage < 2; stage++) {
-		wt_leaf_rate(&run->leaf, &path, run->dry_kg_m2, run->load->net_radiation_w_m2,
-			     drift, &air, since_s + 0.5 * h * stage, &mid, &rate);
-
-		double under;
-		leaf_wet_parts(s->z, h * rate.free_per_s, 1.0, run->leaf.surface_half, &left,
-			       &share, &under);
-		left /= under;
-		share /= under;
-
-		mid.y = fmax(s->y - 0.5 * h * (1.0 - share) * rate.tissue_per_s, 0.0);
+		double pull, slow, fast;
+		now = moment_of(leaf, &path, run->dry_kg_m2, run->load->net_radiation_w_m2, drift,
+				&air, since_s + 0.5 * h * stage);
+		wet_terms(leaf, &path, run->dry_kg_m2, &now, y, &pull, &slow, &fast);
+		left = leaf_wet_left(s->z, h * now.take * pull, slow, fast, leaf->surface_half) /
+		       slow;
+		flux = tissue_flux(leaf, &path, &now, y, (s->z - left) / (h * now.take));
+		y = fmax(s->y - 0.5 * h * now.take * flux, 0.0);
 	}
-	s->y = fmax(s->y - h * (1.0 - share) * rate.tissue_per_s, 0.0);
+	s->y = fmax(s->y - h * now.take * flux, 0.0);
 	s->z = left;
-
-	s->breath += h * rate.breath_per_s;
+	s->breath += h * WT_TRAIT_BREATH_PER_H / 3600.0 * leaf_breath_factor(air.warm);
 	return WT_OK;
 }
 

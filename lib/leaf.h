@@ -5,9 +5,9 @@
  * Balance, for the water W of the tissue (kg per kg of dry matter at spreading), its share left
  * y = W / W0, and surface water z in the same unit (kg over the tissue's water at spreading):
  *
- *     dy/dt = -c (1 - w) E(y),   dz/dt = -c w E_free,   c = 1 / (dry kg/m2 times W0)
+ *     dy/dt = -c E,   dz/dt = -c Ew,   c = 1 / (dry kg/m2 times W0)
  *
- * E and E_free: lib/leaf_physics.h.  w: share of leaf under surface water.  The skin's conductance
+ * E from the tissue and Ew from the surface: lib/leaf_physics.h.  The skin's conductance
  * is pace (g_min + (g_open - g_min) closing(t)) times area, temperature and shrinkage factors.
  *
  * Valid for 0-45 deg C, 0.2-10 kg/m2 of fresh leaf, 50-90 % wet basis.  Left out: uptake of vapour
@@ -53,6 +53,7 @@ struct wt_leaf {
 	double water_ratio;  /* W0 */
 	double surface;      /* z at spreading */
 	double surface_half; /* z that covers half of the leaf */
+	double leaf_m2_kg;   /* one-sided area per kg of dry matter */
 	double skin_m_s;     /* pace times closed conductance at 20 deg C, per (kg dry per m2) */
 	double open_extra;   /* open over closed, less one */
 	double close_s;      /* mean closing time */
@@ -76,6 +77,7 @@ struct wt_leaf_bed {
 /* Resistances of that bed.  factor: the member's bed factor. */
 struct wt_leaf_path {
 	double vapour_s_m, heat_s_m;
+	double leaf_s_m; /* one face of one leaf */
 };
 enum wt_status wt_leaf_path(const struct wt_leaf_bed *bed, double factor,
 			    struct wt_leaf_path *out) WT_MUST_CHECK;
@@ -93,7 +95,6 @@ struct wt_leaf_state {
 struct wt_leaf_rate {
 
 	double y_per_s, z_per_s, breath_per_s;
-	double tissue_per_s, free_per_s; /* if all of the leaf were dry, or all were wet; > 0 */
 };
 /* dry_kg_m2: dry matter at spreading over present area; pace_drift: factor from drift; t_s: since
  * spreading.  Pure, for integrators. */

@@ -24,6 +24,8 @@
 #ifndef WT_LIB_LEAF_PHYSICS_H
 #define WT_LIB_LEAF_PHYSICS_H
 
+#include <tgmath.h>
+
 #ifndef REAL
 #error "define REAL before including lib/leaf_physics.h"
 #endif
@@ -53,13 +55,6 @@ static inline void leaf_tissue_parts(REAL u, REAL y, REAL k, REAL b2, REAL a, RE
 	*under = uy * (rv * sum + heat * y2) + (y + k) * sum;
 }
 
-/* Flux from free water that would cover the whole tray is this over (rv + heat). */
-static inline REAL leaf_free_drive(REAL a, REAL e)
-{
-	REAL drive = a - e;
-	return drive > (REAL)0 ? drive : (REAL)0;
-}
-
 /* What is left of the opening of the stomata after x fourths of their mean closing time; w =
  * exp(-x). Four steps one after the other (Erlang): open for a while, then a quick fall.  Fitted
  * forms on detached leaves: a plain exponential misses by 4 % of the water lost, this by 1 %. */
@@ -68,44 +63,34 @@ static inline REAL leaf_closing(REAL w, REAL x)
 	return w * ((REAL)1 + x * ((REAL)1 + x * ((REAL)0.5 + x * (REAL)(1.0 / 6.0))));
 }
 
-/* The last patches of surface water cover this share of the leaf and then are gone, so that it
- * dries off in a finite time.  Our choice. */
+/* Surface water lies on a share w of the leaf and evaporates from there without a skin; its vapour
+ * fills the same air in the bed, and the tissue dries into that air.  With r = rv + Q,
+ *
+ *     Ew = v (a - e) / (1 + r v + r u sh),       v = film w: conductance of the wet leaf's own air
+ *     E  = as above, with e + r Ew for e
+ *
+ * which is the exact sharing of one path between two sources, but for the tissue's water activity
+ * in Ew (1 as long as leaf is wet).  w = f / (f + half), f = z and the last patches: these cover 2
+ * % of the leaf and then are gone, so that it dries off in a finite time.  Our choice. */
 #define LEAF_LAST_PATCHES 0.02
 
-/* Share of the leaf covered by surface water z; half at z = half, nearly. */
-static inline REAL leaf_wet_share(REAL z, REAL half)
+static inline REAL leaf_wet_film(REAL z, REAL half)
 {
-	REAL film = z + (REAL)LEAF_LAST_PATCHES * half;
-	return z > (REAL)0 ? film / (film + half) : (REAL)0;
+	return z > (REAL)0 ? z + (REAL)LEAF_LAST_PATCHES * half : (REAL)0;
 }
 
-/* Surface water after a step, and its mean share of the leaf in that step, as fractions over the
- * same number.  Free water would lose pull / resist in the step (in the unit of z).  With f for z
- * and its last patches:
- *
- *     m = f / (1 + pull / resist / (2 (f + half)))        the middle of the step
- *     k = pull / resist / (m + half)
- *     left = f / (1 + k + k^2 / 2) less the patches
- *     share = (z - left) resist / pull
- *
- * Second order, never below 0 however thin the film, and what leaves is what the share lets go. */
-static inline void leaf_wet_parts(REAL z, REAL pull, REAL resist, REAL half, REAL *left,
-				  REAL *share, REAL *under)
+/* Ew becomes pull f / (f slow + half fast) with slow = (1 + r film) o + r u y, fast = o + r u y,
+ * o = y + k and pull = film (a - e) o.  After a step (pull multiplied by the step and taken in the
+ * unit of z) this is what is left, times slow.  Implicit midpoint rule, whose equation is a
+ * quadratic: second order, right also where a thin film goes within one step, never below 0. */
+static inline REAL leaf_wet_left(REAL z, REAL pull, REAL slow, REAL fast, REAL half)
 {
-	REAL patches = (REAL)LEAF_LAST_PATCHES * half;
-	REAL film = z > (REAL)0 ? z + patches : (REAL)0;
-	REAL slow = (film + half) * resist;
-	REAL n = slow + (REAL)0.5 * pull;
-	REAL m = film * slow + half * n; /* m / n is the middle plus half */
-	REAL p = pull * n;
-	REAL q = resist * m; /* k = p / q */
-	REAL u = q * (q + p) + (REAL)0.5 * p * p;
-	REAL rest = film * q * q - patches * u;
-	rest = rest > (REAL)0 ? rest : (REAL)0;
-	REAL some = pull + (REAL)1e-12;
-	*left = rest * some;
-	*share = (z * u - rest) * resist;
-	*under = u * some;
+	REAL film = leaf_wet_film(z, half) * slow;
+	REAL rest = half * fast;
+	REAL b = film - rest - (REAL)0.5 * pull;
+	REAL twice_middle = b + (REAL)sqrt(b * b + (REAL)4 * rest * film);
+	REAL left = twice_middle - film - (REAL)LEAF_LAST_PATCHES * half * slow;
+	return left > (REAL)0 ? left : (REAL)0;
 }
 
 /* Dry matter breathed away per second at 20 deg C times this: warm is the skin's own temperature

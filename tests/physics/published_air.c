@@ -271,7 +271,7 @@ static void test_model_is_the_combination_equation(void **state)
 				       .skin_m_s = 0.006,
 				       .close_s = 1.0,
 				       .shrink = 0.0};
-		struct wt_leaf_path path = {100.0 + k, 100.0 + k};
+		struct wt_leaf_path path = {100.0 + k, 100.0 + k, 85.0};
 		struct wt_leaf_state y = {1.0, 0.0, 0.0};
 		struct wt_leaf_rate rate;
 		wt_leaf_rate(&leaf, &path, 0.24, radiation_w_m2, 1.0, &air, 1e6, &y, &rate);

