@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "daemon/site_query.h"
+#include "daemon/site_run.h"
 #include "lib/air.h"
 #include "lib/wire/outlook_doc.h"
 
@@ -138,37 +139,30 @@ static json_t *outlook(const struct wt_site *site, const struct site_job_room *r
 	return json_pack(
 		"{s:I,s:o,s:n}", "age_s",
 		(json_int_t)(now_unix_s - site->outlooks[site->n_outlooks - 1].issued_unix_s),
-		"weight", room ? site_number(room->outlook_weight) : json_null(), "attribution");
-}
-
-static const struct site_job_room *job_room(const struct wt_site *site, size_t room)
-{
-	for (size_t i = 0; site->forecast && i < site->forecast->n_rooms; i++) {
-		if (site->forecast->rooms[i].site_room == room && site->forecast->rooms[i].known)
-			return &site->forecast->rooms[i];
-	}
-	return NULL;
+		"weight", site_number(room->outlook_weight), "attribution");
 }
 
 json_t *site_query_air(const struct wt_site *site, size_t index, int64_t now_unix_s)
 {
 	static const char *const names[SITE_BANDS] = {"temp_c", "vapour_pa", "rh_pct", "vpd_pa"};
-	const struct site_job_room *room = job_room(site, index);
-	struct wt_room_event none = {.kind = WT_ROOM_EVENT_NONE};
+	struct wt_job *job = site_job_new(site, now_unix_s);
+	struct site_job_room *room = &job->rooms[site_job_take_room(job, site, index)];
 	json_t *document = site_document(site, now_unix_s);
 
+	site_run_bands(job, room);
 	json_object_set_new(document, "room", json_string(site->rooms[index].name));
 	json_object_set_new(document, "start_unix_s",
-			    room ? json_integer((json_int_t)room->band_start_unix_s) : json_null());
+			    room->known ? json_integer((json_int_t)room->band_start_unix_s)
+					: json_null());
 	json_object_set_new(document, "step_s", json_integer(SITE_BAND_STEP_S));
 	json_object_set_new(document, "paths",
-			    json_integer(room ? (json_int_t)site->forecast->paths : 0));
+			    json_integer(room->known ? (json_int_t)job->paths : 0));
 	for (int i = 0; i < SITE_BANDS; i++)
-		json_object_set_new(document, names[i],
-				    room ? band(room->band[i], room->n_band) : band(NULL, 0));
+		json_object_set_new(document, names[i], band(room->band[i], room->n_band));
 	json_object_set_new(document, "past", past(site, index, now_unix_s));
-	json_object_set_new(document, "event", site_event(room ? &room->event : &none));
+	json_object_set_new(document, "event", site_event(&room->event));
 	json_object_set_new(document, "skill", json_array());
 	json_object_set_new(document, "outlook", outlook(site, room, now_unix_s));
+	wt_job_free(&job);
 	return document;
 }

@@ -21,14 +21,13 @@ static json_t *feel_pairs(const struct site_job_load *done)
 		if (seen->kind != WT_OBSERVED_FEEL)
 			continue;
 		/* 10 and 90 % quantiles of a normal lie 2.563 sd apart. */
-		double sd = ((double)done->view.mark_loss_pct[2][i] -
-			     (double)done->view.mark_loss_pct[0][i]) /
-			    2.563;
+		double p[3];
+		site_view_mark(&done->view, i, p);
+		double sd = (p[2] - p[0]) / 2.563;
 		json_array_append_new(pairs,
 				      json_pack("{s:s,s:f,s:f}", "step",
 						wt_words_text(WT_WORDS_FEEL, (int)seen->value),
-						"loss_pct", (double)done->view.mark_loss_pct[1][i],
-						"loss_sd_pct", sd));
+						"loss_pct", p[1], "loss_sd_pct", sd));
 	}
 	return pairs;
 }

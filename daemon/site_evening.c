@@ -22,9 +22,9 @@ static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_
 		out[n++] = (struct wt_decide_load){.load = load->load.number,
 						   .left_kg = load->load.kg * load->load.left_share,
 						   .prefer = load->prefer,
-						   .n = load->view.n,
-						   .ready_unix_s = load->view.ready,
-						   .past_unix_s = load->view.past};
+						   .n = load->view.outcome->n,
+						   .ready_unix_s = load->view.outcome->ready_unix_s,
+						   .past_unix_s = load->view.outcome->past_unix_s};
 	}
 	return n;
 }

@@ -353,13 +353,8 @@ struct site_view {
 	double moisture_pct[SITE_QUANTILES];
 	double pace[SITE_QUANTILES];
 	double rate_pct_h;
-	double rate_before_pct_h; /* two hours ago; NAN */
-	size_t n_marks;
-	int64_t *mark_unix_s;
-	float *mark_loss_pct[3]; /* p10, p50, p90 */
-	double *ready;           /* members, for the plan */
-	double *past;
-	size_t n;
+	double rate_before_pct_h;   /* two hours ago; NAN */
+	struct wt_outcome *outcome; /* the members themselves */
 	struct wt_advice advice;
 	bool advised;
 	char why[128];
@@ -442,6 +437,7 @@ uint64_t site_hash(uint64_t seed, const void *data, size_t size);
 /* Forecasts that are kept are made at whole multiples of forecast_every_s. */
 bool site_regular(const struct wt_site *site, int64_t now_unix_s);
 struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s);
+size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t index);
 void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 			const struct site_load *load);
 /* --- closings (site_closing.c) */
@@ -455,5 +451,7 @@ void site_study_free(struct site_study **study);
 
 struct site_job_load *site_job_find(const struct wt_job *job, int load);
 void site_view_clear(struct site_view *view);
+/* Loss at mark k of the outcome: p10, p50, p90.  Worked out when asked for. */
+void site_view_mark(const struct site_view *view, size_t k, double out[3]);
 
 #endif /* WT_DAEMON_SITE_INNER_H */

@@ -41,7 +41,7 @@ static void *copy_of(const void *array, size_t n, size_t size)
 
 /* --- making ---------------------------------------------------------------------------------- */
 
-static size_t take_room(struct wt_job *job, const struct wt_site *site, size_t index)
+size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t index)
 {
 	for (size_t i = 0; i < job->n_rooms; i++) {
 		if (job->rooms[i].site_room == index)
@@ -75,7 +75,7 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 	it->posterior = site_take(load->posterior);
 	it->closing = load->state != SITE_OPEN;
 	it->closed_loss_pct = NAN;
-	it->room = take_room(job, site, load->room);
+	it->room = site_job_take_room(job, site, load->room);
 	(void)site_style(site, load->style, &style);
 	it->prefer = style.prefer;
 	site_load_case(site, &it->load, &it->load_case);
@@ -173,7 +173,7 @@ struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s)
 
 	for (size_t i = 0; i < site->n_rooms; i++) {
 		if (site->rooms[i].configured && site->rooms[i].newest_unix_s)
-			take_room(job, site, i);
+			site_job_take_room(job, site, i);
 	}
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
@@ -239,11 +239,7 @@ void wt_site_adopt(struct wt_site *site, struct wt_job **address)
 
 void site_view_clear(struct site_view *view)
 {
-	free(view->mark_unix_s);
-	for (int q = 0; q < 3; q++)
-		free(view->mark_loss_pct[q]);
-	free(view->ready);
-	free(view->past);
+	wt_outcome_free(&view->outcome);
 	json_decref(view->reason);
 	json_decref(view->notes);
 	*view = (struct site_view){0};

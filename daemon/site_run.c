@@ -183,13 +183,22 @@ static void make_bands(struct site_job_room *room, const struct site_paths *path
 		for (int i = 0; i < SITE_BANDS; i++)
 			set_band(&room->band[i][k], values + (size_t)i * n, n);
 	}
+	free(values);
+	free(table);
+}
+
+/* The leads at which the air's forecast is kept and judged. */
+static void make_leads(struct site_job_room *room, const struct site_paths *paths)
+{
+	size_t n = paths->n_paths;
+	float *values = site_alloc(n * sizeof(*values));
+
 	for (int lead = 0; lead < SITE_LEADS; lead++) {
 		size_t at = (size_t)(site_lead_s[lead] / WT_GRID_S) * n;
 		float_quantiles(paths->temp_c + at, n, values, room->lead_temp_c[lead]);
 		float_quantiles(paths->vapour_pa + at, n, values, room->lead_vapour_pa[lead]);
 	}
 	free(values);
-	free(table);
 }
 
 static bool make_future(const struct wt_job *job, struct site_job_room *room,
@@ -382,24 +391,17 @@ static size_t merge_settle_times(const struct wt_job *job, struct site_job_load 
 	return n;
 }
 
-static void view_marks(struct site_view *view, const struct wt_outcome *outcome, float *scratch)
+void site_view_mark(const struct site_view *view, size_t k, double out[3])
 {
-	view->n_marks = outcome->n_marks;
-	view->mark_unix_s = site_alloc((outcome->n_marks + 1) * sizeof(int64_t));
-	memcpy(view->mark_unix_s, outcome->mark_unix_s, outcome->n_marks * sizeof(int64_t));
-	for (int q = 0; q < 3; q++)
-		view->mark_loss_pct[q] = site_alloc((outcome->n_marks + 1) * sizeof(float));
-	for (size_t k = 0; k < outcome->n_marks; k++) {
-		double p[3];
-		memcpy(scratch, outcome->mark_loss_pct + k * outcome->n,
-		       outcome->n * sizeof(float));
-		site_float_quantiles(scratch, outcome->n, band_probability, 3, p);
-		for (int q = 0; q < 3; q++)
-			view->mark_loss_pct[q][k] = (float)p[q];
-	}
+	const struct wt_outcome *outcome = view->outcome;
+	float *scratch = site_alloc(outcome->n * sizeof(*scratch));
+
+	memcpy(scratch, outcome->mark_loss_pct + k * outcome->n, outcome->n * sizeof(float));
+	site_float_quantiles(scratch, outcome->n, band_probability, 3, out);
+	free(scratch);
 }
 
-void site_run_view(const struct wt_outcome *outcome, const struct wt_members *members,
+void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 		   struct site_view *view)
 {
 	size_t n = outcome->n;
@@ -416,12 +418,7 @@ void site_run_view(const struct wt_outcome *outcome, const struct wt_members *me
 		view->pace[q] = exp(view->pace[q]);
 	memcpy(scratch, outcome->rate_now_pct_h, n * sizeof(*scratch));
 	site_float_quantiles(scratch, n, &band_probability[1], 1, &view->rate_pct_h);
-	view_marks(view, outcome, scratch);
-	view->n = n;
-	view->ready = site_alloc(n * sizeof(double));
-	view->past = site_alloc(n * sizeof(double));
-	memcpy(view->ready, outcome->ready_unix_s, n * sizeof(double));
-	memcpy(view->past, outcome->past_unix_s, n * sizeof(double));
+	view->outcome = outcome;
 	free(scratch);
 }
 
@@ -450,8 +447,9 @@ static void run_open(const struct wt_job *job, struct site_job_load *load,
 			    outcome) == WT_OK) {
 		site_run_view(outcome, load->posterior->members, &load->view);
 		keep_settle_losses(load, outcome);
+	} else {
+		wt_outcome_free(&outcome);
 	}
-	wt_outcome_free(&outcome);
 }
 
 /* A closed load is run over the air that was measured, to its last word. */
@@ -470,9 +468,12 @@ static void run_closing(const struct wt_job *job, struct site_job_load *load,
 	    wt_ensemble_run(&load->load_case, air->past, NULL, load->posterior->members, outcome) ==
 		    WT_OK) {
 		site_run_view(outcome, load->posterior->members, &load->view);
-		load->closed_loss_pct = (double)load->view.mark_loss_pct[1][n - 1];
+		double p[3];
+		site_view_mark(&load->view, n - 1, p);
+		load->closed_loss_pct = p[1];
+	} else {
+		wt_outcome_free(&outcome);
 	}
-	wt_outcome_free(&outcome);
 	free(marks);
 }
 
@@ -504,7 +505,7 @@ static void run_room(struct wt_job *job, size_t index, struct site_paths *paths)
 	}
 	if (site_run_air(job, room, from, paths, &air)) {
 		if (room->known)
-			make_bands(room, paths);
+			make_leads(room, paths);
 		for (size_t i = 0; i < job->n_loads; i++) {
 			if (job->loads[i].room != index)
 				continue;
@@ -529,6 +530,18 @@ void site_paths_clear(struct site_paths *paths)
 	free(paths->temp_c);
 	free(paths->vapour_pa);
 	*paths = (struct site_paths){0};
+}
+
+void site_run_bands(struct wt_job *job, struct site_job_room *room)
+{
+	struct site_paths paths;
+	struct site_air air;
+
+	site_paths_new(job->paths, &paths);
+	if (site_run_air(job, room, job->now_unix_s, &paths, &air) && room->known)
+		make_bands(room, &paths);
+	site_air_clear(&air);
+	site_paths_clear(&paths);
 }
 
 void wt_job_run(struct wt_job *job)

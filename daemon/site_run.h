@@ -32,11 +32,14 @@ bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_u
 		  struct site_paths *paths, struct site_air *air);
 void site_air_clear(struct site_air *air);
 
+/* The band of a room's coming air, worked out when asked for: no forecast needs it. */
+void site_run_bands(struct wt_job *job, struct site_job_room *room);
 void site_run_lore(struct wt_job *job);
 bool site_run_prior(const struct wt_job *job, struct site_job_load *load);
 bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 			const struct site_air *air);
-void site_run_view(const struct wt_outcome *outcome, const struct wt_members *members,
+/* The view takes the outcome over. */
+void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 		   struct site_view *view);
 void site_run_decide(struct wt_job *job);                                   /* site_evening.c */
 void site_words_load(const struct wt_job *job, struct site_job_load *load); /* site_words.c */

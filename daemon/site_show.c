@@ -177,13 +177,14 @@ static json_t *curve(const struct site_job_load *job)
 {
 	json_t *rows = json_array();
 
-	for (size_t k = 0; job && k < job->view.n_marks; k++)
-		json_array_append_new(
-			rows, json_pack("{s:I,s:o,s:o,s:o}", "at_unix_s",
-					(json_int_t)job->view.mark_unix_s[k], "p10",
-					site_number((double)job->view.mark_loss_pct[0][k]), "p50",
-					site_number((double)job->view.mark_loss_pct[1][k]), "p90",
-					site_number((double)job->view.mark_loss_pct[2][k])));
+	for (size_t k = 0; job && k < job->view.outcome->n_marks; k++) {
+		double p[3];
+		site_view_mark(&job->view, k, p);
+		json_array_append_new(rows, json_pack("{s:I,s:o,s:o,s:o}", "at_unix_s",
+						      (json_int_t)job->view.outcome->mark_unix_s[k],
+						      "p10", site_number(p[0]), "p50",
+						      site_number(p[1]), "p90", site_number(p[2])));
+	}
 	return rows;
 }
 

@@ -76,13 +76,14 @@ static void take_others(const struct wt_site *site, int number, struct site_stud
 		if (it->closing || !it->view.known || it->load.number == number || !load ||
 		    load->state != SITE_OPEN)
 			continue;
-		study->others[study->n_others++] =
-			(struct wt_decide_load){.load = it->load.number,
-						.left_kg = load->kg * load->left_share,
-						.prefer = it->prefer,
-						.n = it->view.n,
-						.ready_unix_s = copy_of(it->view.ready, it->view.n),
-						.past_unix_s = copy_of(it->view.past, it->view.n)};
+		study->others[study->n_others++] = (struct wt_decide_load){
+			.load = it->load.number,
+			.left_kg = load->kg * load->left_share,
+			.prefer = it->prefer,
+			.n = it->view.outcome->n,
+			.ready_unix_s =
+				copy_of(it->view.outcome->ready_unix_s, it->view.outcome->n),
+			.past_unix_s = copy_of(it->view.outcome->past_unix_s, it->view.outcome->n)};
 	}
 }
 
@@ -222,7 +223,8 @@ static bool run_case(const struct wt_job *job, const struct site_job_load *load,
 
 	if (fine)
 		site_run_view(outcome, load->posterior->members, view);
-	wt_outcome_free(&outcome);
+	else
+		wt_outcome_free(&outcome);
 	return fine && view->known;
 }
 
@@ -238,9 +240,9 @@ static void call(const struct wt_job *job, const struct site_job_load *load, str
 	loads[n - 1] = (struct wt_decide_load){.load = load->load.number,
 					       .left_kg = load->load.kg * load->load.left_share,
 					       .prefer = load->prefer,
-					       .n = view->n,
-					       .ready_unix_s = view->ready,
-					       .past_unix_s = view->past};
+					       .n = view->outcome->n,
+					       .ready_unix_s = view->outcome->ready_unix_s,
+					       .past_unix_s = view->outcome->past_unix_s};
 	if (wt_decide_plan(&job->hearth, &job->costs, loads, n, job->now_unix_s, &plan) == WT_OK &&
 	    wt_decide_calls(&job->hearth, &job->costs, loads, n, plan, job->now_unix_s, advice) ==
 		    WT_OK) {
@@ -354,14 +356,14 @@ static json_t *density_row(const struct wt_job *job, double kg_m2, const struct 
 	enum wt_density_note judged = wt_density_judge(kg_m2);
 	size_t ready = 0;
 
-	for (size_t i = 0; i < v->n; i++)
-		ready += v->ready[i] <= (double)job->hearth.last_start_unix_s;
+	for (size_t i = 0; i < v->outcome->n; i++)
+		ready += v->outcome->ready_unix_s[i] <= (double)job->hearth.last_start_unix_s;
 	return json_pack("{s:f,s:f,s:o,s:o,s:f,s:o}", "kg_m2", kg_m2, "area_m2", kg / kg_m2,
 			 "trays", site_number(tray_m2 > 0.0 ? kg / kg_m2 / tray_m2 : NAN),
 			 "ready_unix_s",
 			 site_time_triple(v->ready_unix_s[SITE_P10], v->ready_unix_s[SITE_P50],
 					  v->ready_unix_s[SITE_P90]),
-			 "p_ready_tonight", (double)ready / (double)v->n, "note",
+			 "p_ready_tonight", (double)ready / (double)v->outcome->n, "note",
 			 judged == WT_DENSITY_HEATS    ? json_string("heats")
 			 : judged == WT_DENSITY_UNEVEN ? json_string("uneven")
 						       : json_null());

@@ -104,13 +104,15 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 /* Median loss at a time, between the marks; NAN outside. */
 static double median_loss_pct(const struct site_view *view, int64_t at_unix_s)
 {
-	for (size_t k = 1; k < view->n_marks; k++) {
-		int64_t a = view->mark_unix_s[k - 1], b = view->mark_unix_s[k];
+	for (size_t k = 1; k < view->outcome->n_marks; k++) {
+		int64_t a = view->outcome->mark_unix_s[k - 1], b = view->outcome->mark_unix_s[k];
 		if (at_unix_s < a || at_unix_s > b || a == b)
 			continue;
 		double share = (double)(at_unix_s - a) / (double)(b - a);
-		double low = (double)view->mark_loss_pct[1][k - 1];
-		return low + share * ((double)view->mark_loss_pct[1][k] - low);
+		double low[3], high[3];
+		site_view_mark(view, k - 1, low);
+		site_view_mark(view, k, high);
+		return low[1] + share * (high[1] - low[1]);
 	}
 	return NAN;
 }
@@ -119,13 +121,13 @@ static void event_clause(const struct site_view *view, const struct wt_room_even
 			 size_t size)
 {
 	char clock[16];
-	double before = median_loss_pct(view, event->since_unix_s) -
-			median_loss_pct(view, event->since_unix_s - SITE_HOUR_S);
 	double now = view->rate_pct_h;
 
 	*out = '\0';
 	if (event->kind == WT_ROOM_EVENT_NONE)
 		return;
+	double before = median_loss_pct(view, event->since_unix_s) -
+			median_loss_pct(view, event->since_unix_s - SITE_HOUR_S);
 	site_local_clock(NULL, event->since_unix_s, clock);
 	bool wetter = event->kind == WT_ROOM_EVENT_WETTER;
 	/* Spoken of only where the load felt it. */
