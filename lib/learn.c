@@ -4,7 +4,7 @@
  *
  * The members are run over the measured air to the times of the observations.  A regression of
  * what is seen on the coordinates gives a linear normal model and from it a proposal: a mixture of
- * the posterior with all observations sound, those with one of them left out, and a tenth of the
+ * the posterior with all observations sound, those with one of them left out, and a little of the
  * prior.  Members drawn from it are weighed by exact likelihood times prior over proposal; the
  * regression is repeated around them until enough members carry weight.  They are then resampled
  * to equal weight and moved a little, keeping mean and spread, so that no member stands twice
@@ -21,7 +21,7 @@ enum { D = WT_LEARN_DIMS, MOST_ROUNDS = 10, ROUND = 512 };
 /* Enough members by effective sample size. */
 static const double enough = 350.0;
 /* Proposals are this much wider than the linear posterior, and keep this share of the prior. */
-static const double widening = 1.2, prior_share = 0.10;
+static const double widening = 1.08, prior_share = 0.05;
 /* Size of the move after resampling, as a share of the posterior's spread. */
 static const double move_share = 0.25;
 

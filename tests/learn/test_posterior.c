@@ -167,7 +167,7 @@ static void cell_tells_the_loss_closely(void **state)
 	}
 	learn(&c, o, n, &f);
 	assert_int_equal(f.status, WT_OK);
-	assert_true(f.report.ess >= 100);
+	assert_true(f.report.ess >= 200);
 	assert_int_equal(learn_case_truth(&c, 0.3, 12, &kg, &truth), 0);
 	loss_after(&c, f.members, 12, &mean, &sd);
 	assert_true(sd < 1.0 && fabs(mean - truth) < 1.5 * sd);

@@ -3,7 +3,7 @@
  * Writes a synthetic season into a folder: season.ini, journal.jsonl, truth.csv.
  *
  * usage: make_season FOLDER [seed=N] [days=N] [structure=0|1] [wet=0|1] [wrong=0|1] [cells=0|1]
- *        [outlook=0|1] [unweighed=0|1] [every=S]
+ *        [outlook=0|1] [unweighed=0|1] [every=S] [calm=0|1]
  */
 #include <gsl/gsl_randist.h>
 #include <math.h>
@@ -356,9 +356,9 @@ static void read_options(int argc, char **argv, struct season_options *o, long *
 		const long value = equals ? strtol(equals + 1, NULL, 10) : 0;
 		const size_t length = equals ? (size_t)(equals - argv[i]) : 0;
 		const char *names[] = {"seed",  "days",    "structure", "wet",  "wrong",
-				       "cells", "outlook", "unweighed", "every"};
+				       "cells", "outlook", "unweighed", "every", "calm"};
 		size_t k = 0;
-		while (k < 9 && (strlen(names[k]) != length || strncmp(argv[i], names[k], length)))
+		while (k < 10 && (strlen(names[k]) != length || strncmp(argv[i], names[k], length)))
 			k++;
 		switch (k) {
 		case 0:
@@ -388,10 +388,13 @@ static void read_options(int argc, char **argv, struct season_options *o, long *
 		case 8:
 			*every_s = value;
 			break;
+		case 9:
+			o->calm = value != 0;
+			break;
 		default:
 			fprintf(stderr,
 				"make_season: '%s' is not one of seed= days= structure= "
-				"wet= wrong= cells= outlook= unweighed= every=\n",
+				"wet= wrong= cells= outlook= unweighed= every= calm=\n",
 				argv[i]);
 			exit(2);
 		}

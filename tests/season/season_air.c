@@ -33,14 +33,16 @@ static double wander(gsl_rng *rng, double value, double sd, double tau_s)
 static void step_weather(const struct season_options *options, gsl_rng *rng, double hour,
 			 struct weather *w, double *temp_c, double *vapour_pa)
 {
-	w->warm = wander(rng, w->warm, 2.2, 50 * 3600.0);
-	w->moist = wander(rng, w->moist, 1.6, 36 * 3600.0);
-	w->cloud = wander(rng, w->cloud, 1.0, 14 * 3600.0);
+	if (options->calm)
+		w->shower_left_s = -SEASON_STEP_S;
+	w->warm = wander(rng, w->warm, options->calm ? 0.1 : 2.2, 50 * 3600.0);
+	w->moist = wander(rng, w->moist, options->calm ? 0.1 : 1.6, 36 * 3600.0);
+	w->cloud = wander(rng, w->cloud, options->calm ? 0.05 : 1.0, 14 * 3600.0);
 	const double cloudy = 1.0 / (1.0 + exp(-1.5 * w->cloud - 0.3));
 	/* Showers: likelier in the afternoon and under cloud. */
 	const double rate = (options->wet_climate ? 1.6 : 0.7) * (0.4 + cloudy) *
 			    (hour > 12 && hour < 20 ? 1.6 : 0.7) / 86400.0;
-	if (w->shower_left_s <= 0 && gsl_rng_uniform(rng) < rate * SEASON_STEP_S)
+	if (!options->calm && w->shower_left_s <= 0 && gsl_rng_uniform(rng) < rate * SEASON_STEP_S)
 		w->shower_left_s = 1200.0 + gsl_ran_exponential(rng, 3600.0);
 	w->shower_left_s -= SEASON_STEP_S;
 	const double goal = w->shower_left_s > 0 ? 1.0 : 0.0;
@@ -78,15 +80,15 @@ void season_make_air(const struct season_options *options, gsl_rng *rng, int64_t
 	air->temp_c = calloc(air->n, sizeof(double));
 	air->vapour_pa = calloc(air->n, sizeof(double));
 	struct weather w = {0};
-	w.warm = gsl_ran_gaussian(rng, 2.2);
-	w.moist = gsl_ran_gaussian(rng, 1.6);
+	w.warm = gsl_ran_gaussian(rng, options->calm ? 0.1 : 2.2);
+	w.moist = gsl_ran_gaussian(rng, options->calm ? 0.1 : 1.6);
 	double t = 18.0, e = 1500.0, wall = 18.5;
 	bool hearth_today = false, door_today = false;
 	for (size_t i = 0; i < air->n; i++) {
 		const double hour = fmod((double)i * SEASON_STEP_S / 3600.0, 24.0);
 		if (i % (86400 / SEASON_STEP_S) == 0) {
-			hearth_today = gsl_rng_uniform(rng) < 0.7;
-			door_today = gsl_rng_uniform(rng) < 0.5;
+			hearth_today = gsl_rng_uniform(rng) < 0.7 || options->calm;
+			door_today = gsl_rng_uniform(rng) < 0.5 && !options->calm;
 		}
 		step_weather(options, rng, hour, &w, &air->out_temp_c[i], &air->out_vapour_pa[i]);
 		step_room(options, hearth_today && hour > 19.0 && hour < 22.5,
