@@ -7,6 +7,7 @@
 #include <sys/stat.h>
 #include <time.h>
 
+#include "daemon/calibrate.h"
 #include "daemon/config.h"
 #include "daemon/log.h"
 #include "daemon/replay.h"
@@ -20,16 +21,17 @@
 
 struct choices {
 	const char *config, *replay, *socket, *frozen_at;
-	bool check;
+	bool check, calibrate;
 	int verbosity;
 };
 
-enum { OPT_CONFIG = 256, OPT_CHECK, OPT_REPLAY, OPT_FROZEN, OPT_SOCKET, OPT_DEBUG };
+enum { OPT_CONFIG = 256, OPT_CHECK, OPT_REPLAY, OPT_FROZEN, OPT_SOCKET, OPT_DEBUG, OPT_CALIBRATE };
 
 static const struct option options[] = {
 	{"config", required_argument, NULL, OPT_CONFIG},
 	{"check", no_argument, NULL, OPT_CHECK},
 	{"replay", required_argument, NULL, OPT_REPLAY},
+	{"calibrate", no_argument, NULL, OPT_CALIBRATE},
 	{"frozen-at", required_argument, NULL, OPT_FROZEN},
 	{"socket", required_argument, NULL, OPT_SOCKET},
 	{"debug", no_argument, NULL, OPT_DEBUG},
@@ -42,6 +44,7 @@ static const char usage[] =
 	"usage: witherd --config FILE [--socket PATH]\n"
 	"       witherd --config FILE --check              exit 0 when it is fine, else 78\n"
 	"       witherd --config FILE --replay JOURNAL     plays a journal into a new database\n"
+	"               [--calibrate]   and tells how its bands held, and what would be right\n"
 	"       witherd --config FILE --frozen-at TIME     answers as of TIME, takes nothing in\n"
 	"       witherd --version | --help\n"
 	"TIME is RFC 3339 (2026-04-07T16:05:00Z) or unix seconds.  --debug logs more.\n"
@@ -69,6 +72,9 @@ static int read_options(int argc, char **argv, struct choices *out)
 			break;
 		case OPT_CHECK:
 			out->check = true;
+			break;
+		case OPT_CALIBRATE:
+			out->calibrate = true;
 			break;
 		case OPT_REPLAY:
 			out->replay = optarg;
@@ -99,6 +105,8 @@ static int read_options(int argc, char **argv, struct choices *out)
 		return usage_fault("--config FILE is missing", NULL);
 	if (out->check + (out->replay != NULL) + (out->frozen_at != NULL) > 1)
 		return usage_fault("--check, --replay and --frozen-at go one at a time", NULL);
+	if (out->calibrate && !out->replay)
+		return usage_fault("--calibrate goes with --replay JOURNAL", NULL);
 	return -1;
 }
 
@@ -115,7 +123,7 @@ static bool parse_time(const char *text, int64_t *unix_ms)
 	return wt_timefmt_rfc3339(text, unix_ms) == WT_OK;
 }
 
-static int replay(struct wt_config *config, const char *journal)
+static int replay(struct wt_config *config, const char *journal, bool calibrate)
 {
 	struct wt_store *store = NULL;
 	char text[512];
@@ -129,6 +137,10 @@ static int replay(struct wt_config *config, const char *journal)
 	if (set_aside)
 		wt_log(WT_LOG_ERR, "%s", text);
 	int status = wt_replay_run(config, store, journal);
+	if (status == 0 && calibrate && wt_calibrate_store(store, stdout) != 0) {
+		wt_log(WT_LOG_ERR, "%s", wt_store_error(store));
+		status = EXIT_FAILURE;
+	}
 	wt_store_close(&store);
 	return status;
 }
@@ -154,7 +166,7 @@ int main(int argc, char **argv)
 		       config->n_stations);
 		status = EXIT_SUCCESS;
 	} else if (choices.replay) {
-		status = replay(config, choices.replay);
+		status = replay(config, choices.replay, choices.calibrate);
 	} else {
 		setup.config_path = choices.config;
 		setup.socket_path = choices.socket;

@@ -127,6 +127,10 @@ static json_t *make(const struct site_job_load *done, bool final)
 			  sqrt(done->prior.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE]), "n_weighings",
 			  count_weighings(done), "feels", feel_pairs(done), "observations",
 			  observation_list(done)));
+	json_object_set_new(record, "first_observed_unix_s",
+			    done->n_observations
+				    ? json_integer(done->observations[0].seen.at_unix_s)
+				    : json_null());
 	json_object_set_new(record, "word", word_list(&done->posterior->report.word));
 	return record;
 }
