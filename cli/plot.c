@@ -12,6 +12,10 @@
 
 enum { PLOT_LABEL = 5, PLOT_DOTS_X = 2, PLOT_DOTS_Y = 4, PLOT_ROW_TEXT = 2048 };
 
+/* No load lies so long and no clock goes so far: beyond, a document is broken. */
+#define PLOT_SPAN_MAX_S (60 * 86400.0)
+#define PLOT_TIME_MAX_S 1e11
+
 /* What one cell shows, the strongest first: point, line, band, now, shade. */
 struct cell {
 	uint8_t dots; /* as in the braille block, U+2800 plus these */
@@ -31,6 +35,8 @@ struct wt_plot *wt_plot_new(const struct wt_page *page, int rows, double from_un
 	struct wt_plot *plot;
 
 	if (!(to_unix_s > from_unix_s) || !(high > low) || rows < 2 || width < 4)
+		return NULL;
+	if (fabs(from_unix_s) > PLOT_TIME_MAX_S || to_unix_s - from_unix_s > PLOT_SPAN_MAX_S)
 		return NULL;
 	plot = calloc(1, sizeof *plot + (size_t)(rows * width) * sizeof *plot->cells);
 	if (!plot)

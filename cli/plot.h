@@ -15,7 +15,7 @@
 struct wt_plot;
 
 /* A field for from..to (unix seconds) and low..high, as wide as the page, `rows` high; to be freed.
- * NULL when memory ran out or the ranges are empty. */
+ * NULL when memory ran out, a range is empty or the time is longer than 60 days. */
 struct wt_plot *wt_plot_new(const struct wt_page *page, int rows, double from_unix_s,
 			    double to_unix_s, double low, double high);
 void wt_plot_free(struct wt_plot **plot);

@@ -8,6 +8,7 @@
 
 #include "cli/doc.h"
 #include "cli/page.h"
+#include "cli/plot.h"
 #include "cli/print.h"
 #include "cli/say.h"
 #include "cli/table.h"
@@ -81,6 +82,40 @@ static void print_worst(struct wt_page *page, const json_t *worst)
 	}
 }
 
+/* Forecast against outcome, hours from spreading; on the line the word was true. */
+static void print_scatter(struct wt_page *page, const json_t *scatter)
+{
+	double high_h = 0, ends[2] = {0, 0};
+	char label[WT_SAY_SIZE];
+	struct wt_plot *plot;
+	size_t i;
+	json_t *row;
+
+	json_array_foreach(scatter, i, row)
+	{
+		high_h = fmax(high_h, wt_doc_number(row, "forecast_h"));
+		high_h = fmax(high_h, wt_doc_number(row, "outcome_h"));
+	}
+	if (json_array_size(scatter) < 3 || !(high_h < 1000.0))
+		return;
+	ends[1] = high_h = ceil(high_h / 6.0) * 6.0;
+	plot = wt_plot_new(page, 7, 0.0, high_h, 0.0, high_h);
+	if (!plot)
+		return;
+	wt_page_row(page, WT_MARK_FAINT, "%s",
+		    _("hours till ready: outcome (up) against forecast"));
+	wt_plot_line(plot, 2, ends, ends);
+	json_array_foreach(scatter, i, row) wt_plot_point(plot, wt_doc_number(row, "forecast_h"),
+							  wt_doc_number(row, "outcome_h"));
+	wt_plot_print(plot, page, 0, false);
+	wt_plot_free(&plot);
+	wt_say_number(label, high_h, 0, " h");
+	wt_page_gap(page, 5);
+	wt_page_cell(page, WT_MARK_FAINT, 5, "0 h");
+	wt_page_cell(page, WT_MARK_FAINT, 10 - page->term.width, label);
+	wt_page_end(page);
+}
+
 void wt_print_review(struct wt_page *page, const json_t *result)
 {
 	const json_t *calls = wt_doc_object(result, "calls");
@@ -104,6 +139,7 @@ void wt_print_review(struct wt_page *page, const json_t *result)
 			      wt_doc_integer(calls, "right", 0), n, brier);
 	}
 	print_worst(page, wt_doc_list(result, "worst"));
+	print_scatter(page, wt_doc_list(result, "scatter"));
 }
 
 static void add_ledger(struct wt_table *table, const char *name, const json_t *row)

@@ -156,7 +156,7 @@ void wt_when_span(char out[static WT_WHEN_SIZE], double span_s)
 {
 	long s;
 
-	if (!isfinite(span_s)) {
+	if (!isfinite(span_s) || span_s > 1e11) {
 		strcpy(out, "-");
 		return;
 	}

@@ -240,6 +240,8 @@ static void empty_plots_are_refused(void **state)
 	assert_null(wt_plot_new(&page, 8, 0, 10, 1, 1));
 	assert_null(wt_plot_new(&page, 8, NAN, 10, 0, 1));
 	assert_null(wt_plot_new(&page, 1, 0, 10, 0, 1));
+	assert_null(wt_plot_new(&page, 8, 0, 61 * 86400.0, 0, 1));
+	assert_null(wt_plot_new(&page, 8, 1e300, 1.5e300, 0, 1));
 }
 
 static void points_outside_are_left_out(void **state)
