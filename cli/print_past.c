@@ -103,7 +103,7 @@ static void print_scatter(struct wt_page *page, const json_t *scatter)
 	if (!plot)
 		return;
 	wt_page_row(page, WT_MARK_FAINT, "%s",
-		    _("hours till ready: outcome (up) against forecast"));
+		    _("hours till ready: outcome vs forecast"));
 	wt_plot_line(plot, 2, ends, ends);
 	json_array_foreach(scatter, i, row) wt_plot_point(plot, wt_doc_number(row, "forecast_h"),
 							  wt_doc_number(row, "outcome_h"));
