@@ -138,7 +138,7 @@ static void check_rule(struct wt_config_lines *lines, const struct wt_config_blo
 	     "'topic =' or 'temp_topic ='");
 	need(lines, block, rule->rh_topic || wt_config_block_has(block, "rh_topic"),
 	     "'topic =' or 'rh_topic ='");
-	if (same_topic && !rule->temp_pointer && !rule->rh_pointer)
+	if (same_topic && (!rule->temp_pointer || !rule->rh_pointer))
 		need(lines, block, false,
 		     "temp_pointer and rh_pointer: one number cannot be both temperature and "
 		     "humidity");

@@ -269,6 +269,8 @@ static const struct {
 	{R "[room q]\n[station s]\ntopic=a\ntemp_pointer=/t\n",
 	 "t.conf:3: [station s] needs 'room ='; rooms: r, q"},
 	{R "[station s]\ntopic=a\n", "t.conf:2: [station s] needs temp_pointer and rh_pointer"},
+	{R "[station s]\ntopic=a\nrh_pointer=/h\n",
+	 "t.conf:2: [station s] needs temp_pointer and rh_pointer"},
 	{R "[station s]\ntopic=a/b#\ntemp_pointer=/t\n",
 	 "t.conf:3: topic must be an MQTT topic or filter"},
 	{S "temp_topic=b\n",
