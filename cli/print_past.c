@@ -46,6 +46,9 @@ static void print_leads(struct wt_page *page, const json_t *leads)
 	add_heads(&table, heads);
 	json_array_foreach(leads, i, row)
 	{
+		/* A lead at which nothing was known yet says nothing. */
+		if (wt_doc_integer(row, "n", 0) == 0)
+			continue;
 		double crps = wt_doc_number(row, "crps_min");
 		double plain = wt_doc_number(row, "crps_reference_min");
 
@@ -102,8 +105,7 @@ static void print_scatter(struct wt_page *page, const json_t *scatter)
 	plot = wt_plot_new(page, 7, 0.0, high_h, 0.0, high_h);
 	if (!plot)
 		return;
-	wt_page_row(page, WT_MARK_FAINT, "%s",
-		    _("hours till ready: outcome vs forecast"));
+	wt_page_row(page, WT_MARK_FAINT, "%s", _("hours till ready: outcome vs forecast"));
 	wt_plot_line(plot, 2, ends, ends);
 	json_array_foreach(scatter, i, row) wt_plot_point(plot, wt_doc_number(row, "forecast_h"),
 							  wt_doc_number(row, "outcome_h"));
@@ -209,10 +211,10 @@ void wt_print_ledger(struct wt_page *page, const json_t *result)
 		wt_page_row(page, WT_MARK_HEAD, "%s", _("by garden and season"));
 	wt_table_print(&table, page, n + 1, wt_table_rows(&table));
 	wt_table_clear(&table);
-	wt_page_text(page, WT_MARK_FAINT, 2,
-		     _("ratio: made tea to fresh leaf. yel.: yellow leaf sorted out. /kg: leaf "
-		       "cost of one "
-		       "kg of sorted tea."));
+	wt_page_text(
+		page, WT_MARK_FAINT, 2,
+		_("ratio: kg of leaf for one of made tea. yel.: yellow leaf sorted out. /kg: leaf "
+		  "cost of one kg of sorted tea."));
 }
 
 static void print_style(struct wt_page *page, const json_t *style)

@@ -149,7 +149,10 @@ void wt_when_range(char out[static WT_WHEN_SIZE], double from_unix_s, double to_
 		snprintf(end, sizeof end, "%02d:%02d", to.tm_hour, to.tm_min);
 	else
 		snprintf(end, sizeof end, "%s%02d", _(weekdays[to.tm_wday]), to.tm_hour);
-	snprintf(out, WT_WHEN_SIZE, "%s-%s", begin, end);
+	if (strcmp(begin, end) == 0)
+		strcpy(out, begin);
+	else
+		snprintf(out, WT_WHEN_SIZE, "%s-%s", begin, end);
 }
 
 void wt_when_span(char out[static WT_WHEN_SIZE], double span_s)

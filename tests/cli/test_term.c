@@ -159,6 +159,7 @@ static void ranges_fit_in_eleven_cells(void **state)
 	check_range(at(zone, 2026, 4, 6, 3, 10), NAN, now, "Mon03-?");
 	check_range(at(zone, 2026, 4, 5, 23, 10), NAN, now, "23:10-?");
 	check_range(now - 7200, now - 3600, now, "reached");
+	check_range(now + 7200, now + 7200, now, "20:42");
 	check_range(NAN, NAN, now, "-");
 	check_range(NAN, now + 60, now, "?-18:43");
 }
