@@ -325,6 +325,27 @@ static int64_t jar_from(const struct site_station *station, int64_t at_unix_s, d
 	return from;
 }
 
+/* One line through this test and the newest ones in other salts. */
+static bool agrees(const struct site_station *station, enum wt_salt salt, double shown_rh_pct,
+		   double true_rh_pct)
+{
+	double shown[WT_SALT_COUNT] = {shown_rh_pct}, truth[WT_SALT_COUNT] = {true_rh_pct};
+	bool seen[WT_SALT_COUNT] = {false};
+	double gain, offset;
+	size_t n = 1;
+
+	seen[salt] = true;
+	for (size_t i = station->n_salts; i-- > 0;) {
+		const struct site_salt_point *point = &station->salts[i];
+		if (seen[point->salt])
+			continue;
+		seen[point->salt] = true;
+		shown[n] = point->shown_rh_pct;
+		truth[n++] = point->true_rh_pct;
+	}
+	return wt_salt_line(n, shown, truth, &gain, &offset) == WT_OK;
+}
+
 static bool prepare_salt(struct context *context)
 {
 	const struct site_value *station = value(context, "station"), *rh = value(context, "rh");
@@ -351,6 +372,12 @@ static bool prepare_salt(struct context *context)
 				   "the jar for "
 				   "half a day?",
 				   shown, wt_salt_formula(salt), truth);
+	if (!agrees(it, salt, shown, truth))
+		return site_refuse(
+			context->refusal, REFUSED, "salt", "",
+			"%.1f %% in %s does not go with the earlier test: take that back, or test "
+			"again",
+			shown, wt_salt_formula(salt));
 	put_text(context, "station", station->text);
 	put_text(context, "salt", wt_salt_formula(salt));
 	put_number(context, "shown_rh_pct", shown);

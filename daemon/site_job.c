@@ -89,8 +89,12 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 static bool wants_closing(const struct wt_site *site, const struct site_load *load,
 			  int64_t now_unix_s)
 {
-	return !load->gone && load->state != SITE_OPEN && !load->closing_final &&
-	       site_regular(site, now_unix_s) && now_unix_s >= load->closed_unix_s + 2 * WT_GRID_S;
+	if (load->gone || load->state == SITE_OPEN || load->closing_final ||
+	    !site_regular(site, now_unix_s))
+		return false;
+	/* Once it has taught what it can, only the ready time is waited for: hourly. */
+	return load->closing ? now_unix_s % SITE_HOUR_S == 0
+			     : now_unix_s >= load->closed_unix_s + 2 * WT_GRID_S;
 }
 
 bool site_regular(const struct wt_site *site, int64_t now_unix_s)

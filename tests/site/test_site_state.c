@@ -1,0 +1,274 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Hours of the evening, load cells, late readings, a changed configuration.
+ */
+#include "tests/site/fixture.h"
+
+#include <stdio.h>
+#include <time.h>
+
+#include "daemon/site_inner.h"
+
+static void the_night_belongs_to_the_evening_before(void **state)
+{
+	struct workshop w;
+	struct wt_hearth evening, night, morning;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	site_hearth(w.site, DAY0 + 23 * HOUR, &evening);
+	site_hearth(w.site, DAY0 + 26 * HOUR, &night);
+	site_hearth(w.site, DAY0 + 31 * HOUR, &morning);
+	assert_true(evening.last_start_unix_s == DAY0 + 22 * HOUR);
+	assert_true(evening.first_start_unix_s == DAY0 + 30 * HOUR + 1800);
+	assert_true(night.last_start_unix_s == evening.last_start_unix_s);
+	assert_true(night.first_start_unix_s == evening.first_start_unix_s);
+	assert_true(morning.last_start_unix_s == DAY0 + 46 * HOUR);
+	assert_true(morning.morning_until_unix_s == DAY0 + 70 * HOUR);
+	/* A last start after midnight is the same night's. */
+	w.config->last_start_min = 60;
+	site_hearth(w.site, DAY0 + 23 * HOUR, &evening);
+	site_hearth(w.site, DAY0 + 24 * HOUR + 1800, &night);
+	assert_true(evening.last_start_unix_s == DAY0 + 25 * HOUR);
+	assert_true(night.last_start_unix_s == DAY0 + 25 * HOUR);
+	workshop_close(&w);
+}
+
+static void the_night_of_summer_time_is_an_hour_shorter(void **state)
+{
+	struct workshop w;
+	struct wt_hearth h;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	setenv("TZ", "Europe/Berlin", 1);
+	tzset();
+	/* 2026-03-28 18:00 CET; clocks go forward that night. */
+	site_hearth(w.site, 1774717200, &h);
+	assert_true(h.last_start_unix_s == 1774717200 + 4 * HOUR);
+	assert_true(h.first_start_unix_s - h.last_start_unix_s == 7 * HOUR + 1800);
+	/* 2026-10-24 18:00 CEST; they go back. */
+	site_hearth(w.site, 1792857600, &h);
+	assert_true(h.first_start_unix_s - h.last_start_unix_s == 9 * HOUR + 1800);
+	workshop_close(&w);
+}
+
+static double width_of(struct workshop *w)
+{
+	json_t *shown = workshop_query(w, "show", "{'load':1}");
+	double width = number_at(shown, "loss_pct/p90") - number_at(shown, "loss_pct/p10");
+
+	json_decref(shown);
+	return width;
+}
+
+static void a_load_cell_under_a_tray_narrows(void **state)
+{
+	struct workshop w, bare;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_open(&bare, NULL);
+	workshop_feed(&w, DAY0 + 2 * 86400 + 11 * HOUR);
+	workshop_feed(&bare, DAY0 + 2 * 86400 + 11 * HOUR);
+	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7,'scale':'bench'}"));
+	json_decref(workshop_act(&bare, "spread", "{'origin':'A','kg':10,'area':7}"));
+	for (int i = 0; i <= 36; i++) {
+		/* One tray of 1.4 kg that loses 3 % an hour, read to 2 g. */
+		double kg = 1.4 * (1.0 - 0.03 * i / 12.0) + (i % 3 - 1) * 0.002;
+		wt_site_add_scale_reading(w.site, 0, (w.now_unix_s + i * 300) * 1000, kg);
+	}
+	workshop_feed(&w, w.now_unix_s + 3 * HOUR);
+	workshop_feed(&bare, bare.now_unix_s + 3 * HOUR);
+	workshop_forecast(&w);
+	workshop_forecast(&bare);
+	assert_true(width_of(&w) < 0.4 * width_of(&bare));
+	json_t *shown = workshop_query(&w, "show", "{'load':1}");
+	assert_near(number_at(shown, "loss_pct/p50"), 9.0, 0.7);
+	json_decref(shown);
+	/* Another load on the same scale ends the first one's part in it. */
+	struct site_observation *seen;
+	size_t before =
+		site_load_observations(w.site, &w.site->loads[0], w.now_unix_s + HOUR, &seen);
+	free(seen);
+	json_decref(workshop_act(&w, "spread", "{'origin':'B','kg':10,'area':7,'scale':'bench'}"));
+	for (int i = 1; i <= 12; i++)
+		wt_site_add_scale_reading(w.site, 0, (w.now_unix_s + i * 300) * 1000, 1.5);
+	assert_true(site_load_observations(w.site, &w.site->loads[0], w.now_unix_s + HOUR, &seen) <=
+		    before + 1);
+	free(seen);
+	workshop_close(&w);
+	workshop_close(&bare);
+}
+
+static char *forecast_text(struct workshop *w)
+{
+	workshop_forecast(w);
+	json_t *rows = wt_site_forecast_rows(w->site);
+	char *text = json_dumps(rows, JSON_SORT_KEYS);
+	json_decref(rows);
+	return text;
+}
+
+static void the_order_of_readings_does_not_matter(void **state)
+{
+	struct workshop a, b;
+
+	(void)state;
+	workshop_open(&a, NULL);
+	workshop_open(&b, NULL);
+	int64_t end = DAY0 + 2 * 86400;
+	for (int64_t at = DAY0; at <= end; at += 300) {
+		struct wt_reading x = {.at_unix_ms = at * 1000};
+		workshop_air(&a, at, &x.temp_c, &x.rh_pct);
+		wt_site_add_reading(a.site, &x);
+	}
+	/* Odd ones come late. */
+	for (int odd = 0; odd < 2; odd++) {
+		for (int64_t at = DAY0 + odd * 300; at <= end; at += 600) {
+			struct wt_reading x = {.at_unix_ms = at * 1000};
+			workshop_air(&b, at, &x.temp_c, &x.rh_pct);
+			wt_site_add_reading(b.site, &x);
+		}
+	}
+	a.now_unix_s = b.now_unix_s = end;
+	json_decref(workshop_act(&a, "spread", "{'origin':'A','kg':10,'area':7,'at':'-3h'}"));
+	json_decref(workshop_act(&b, "spread", "{'origin':'A','kg':10,'area':7,'at':'-3h'}"));
+	char *x = forecast_text(&a), *y = forecast_text(&b);
+	assert_string_equal(x, y);
+	free(x);
+	free(y);
+	workshop_close(&a);
+	workshop_close(&b);
+}
+
+/* Readings that come while a job is on its way are not seen by it, and not lost. */
+static void a_job_holds_its_own_air(void **state)
+{
+	struct workshop w, plain;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_open(&plain, NULL);
+	workshop_feed(&w, DAY0 + 86400);
+	workshop_feed(&plain, DAY0 + 86400);
+	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
+	json_decref(workshop_act(&plain, "spread", "{'origin':'A','kg':10,'area':7}"));
+	struct wt_job *job = wt_site_job(w.site, w.now_unix_s);
+	workshop_feed(&w, w.now_unix_s + 4 * HOUR);
+	json_decref(workshop_act(&w, "weigh", "{'load':1,'kg':9}"));
+	wt_job_run(job);
+	wt_site_adopt(w.site, &job);
+	json_t *rows = wt_site_forecast_rows(w.site);
+	char *late = json_dumps(rows, JSON_SORT_KEYS), *calm = forecast_text(&plain);
+	assert_string_equal(late, calm);
+	json_decref(rows);
+	free(late);
+	free(calm);
+	workshop_feed(&plain, plain.now_unix_s + 4 * HOUR);
+	json_decref(workshop_act(&plain, "weigh", "{'load':1,'kg':9}"));
+	late = forecast_text(&w);
+	calm = forecast_text(&plain);
+	assert_string_equal(late, calm);
+	free(late);
+	free(calm);
+	workshop_close(&w);
+	workshop_close(&plain);
+}
+
+/* A load fixed while a job is on its way is not opened again by it. */
+static void a_late_job_changes_no_load(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 86400);
+	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
+	workshop_feed(&w, w.now_unix_s + 4 * HOUR);
+	struct wt_job *job = wt_site_job(w.site, w.now_unix_s);
+	json_decref(workshop_act(&w, "fix", "{'load':1}"));
+	wt_job_run(job);
+	wt_site_adopt(w.site, &job);
+	json_t *tonight = workshop_query(&w, "tonight", "{}");
+	assert_int_equal((int)json_array_size(json_object_get(tonight, "loads")), 0);
+	assert_string_equal(text_at(tonight, "answer/code"), "nothing");
+	assert_int_equal((int)json_array_size(value_at(tonight, "plan/firings")), 0);
+	json_decref(tonight);
+	workshop_close(&w);
+}
+
+static void a_new_configuration_keeps_the_past(void **state)
+{
+	struct workshop w, other;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_open(&other, "[room attic]\n[station east]\nroom = attic\ntopic = tea/east\n"
+			      "temp_pointer = /t\nrh_pointer = /h\n");
+	workshop_feed(&w, DAY0 + 86400);
+	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
+	json_t *before = workshop_query(&w, "tonight", "{}");
+	wt_site_reconfigure(w.site, other.config);
+	json_t *after = workshop_query(&w, "tonight", "{}");
+	assert_int_equal((int)json_array_size(json_object_get(after, "rooms")), 3);
+	assert_true(number_at(after, "rooms/0/temp_c") == number_at(before, "rooms/0/temp_c"));
+	assert_int_equal((int)number_at(after, "loads/0/load"), 1);
+	/* An offset applies to what was measured before, too. */
+	other.config->stations[0].rh_offset_pct = -5.0;
+	wt_site_reconfigure(w.site, other.config);
+	json_t *shifted = workshop_query(&w, "tonight", "{}");
+	assert_near(number_at(shifted, "rooms/0/rh_pct"), number_at(before, "rooms/0/rh_pct") - 5.0,
+		    0.01);
+	json_decref(before);
+	json_decref(after);
+	json_decref(shifted);
+	wt_site_free(&w.site);
+	wt_config_free(&w.config);
+	workshop_close(&other);
+}
+
+static void an_outlook_is_taken_or_refused_in_words(void **state)
+{
+	struct workshop w;
+	char why[200] = "";
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 86400);
+	json_t *document = json_object();
+	assert_false(wt_site_add_outlook(w.site, document, w.now_unix_s, why, sizeof(why)));
+	assert_true(strlen(why) > 10);
+	json_decref(document);
+	json_t *time = json_array(), *temp = json_array(), *rh = json_array();
+	for (int h = 0; h < 48; h++) {
+		json_array_append_new(time, json_integer(w.now_unix_s + h * HOUR));
+		json_array_append_new(temp, json_real(15.0));
+		json_array_append_new(rh, json_real(80.0));
+	}
+	document = json_pack("{s:{s:o,s:o,s:o}}", "hourly", "time", time, "temperature_2m", temp,
+			     "relative_humidity_2m", rh);
+	assert_true(wt_site_add_outlook(w.site, document, w.now_unix_s, why, sizeof(why)));
+	json_t *air = workshop_query(&w, "air", "{}");
+	assert_near(number_at(air, "outlook/age_s"), 0.0, 0.0);
+	assert_true(json_array_size(value_at(air, "vpd_pa/p50")) > 100);
+	json_decref(air);
+	json_decref(document);
+	workshop_close(&w);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(the_night_belongs_to_the_evening_before),
+		cmocka_unit_test(the_night_of_summer_time_is_an_hour_shorter),
+		cmocka_unit_test(a_load_cell_under_a_tray_narrows),
+		cmocka_unit_test(the_order_of_readings_does_not_matter),
+		cmocka_unit_test(a_job_holds_its_own_air),
+		cmocka_unit_test(a_late_job_changes_no_load),
+		cmocka_unit_test(a_new_configuration_keeps_the_past),
+		cmocka_unit_test(an_outlook_is_taken_or_refused_in_words),
+	};
+
+	return cmocka_run_group_tests_name("site_state", tests, NULL, NULL);
+}
