@@ -222,18 +222,20 @@ int wt_run_health(const struct wt_command *call)
 	return wt_run_finish(code);
 }
 
-int wt_run_command(const struct wt_command *call)
+int wt_run_plain(const struct wt_command *call)
 {
 	char hint[512];
 	struct wt_reply reply;
-	int code;
+	int code = ask_call(call, &reply, hint, sizeof hint);
 
-	if (call->verb->run)
-		return call->verb->run(call);
-	code = ask_call(call, &reply, hint, sizeof hint);
 	if (code != WT_EXIT_FINE)
 		return code;
 	print_reply(call, &reply, hint);
 	wt_socket_reply_clear(&reply);
 	return wt_run_finish(WT_EXIT_FINE);
+}
+
+int wt_run_command(const struct wt_command *call)
+{
+	return call->verb->run ? call->verb->run(call) : wt_run_plain(call);
 }

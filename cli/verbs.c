@@ -198,7 +198,7 @@ const struct wt_verb wt_verbs_table[] = {
 }, {
 	.name = "stations", .words = NO_ARGS,
 	.options = ARGS(TEXT("learn", "TOPIC", N_("listen there and propose a [station] section"))),
-	.deadline_s = PLAIN_S, .print = wt_print_stations,
+	.deadline_s = PLAIN_S, .print = wt_print_stations, .run = wt_run_stations,
 	.summary = N_("what the sensors say, how they are"),
 	.help = N_("Last reading, its age, battery, what could not be read and why."),
 	.example = "wither stations --learn 'sensors/#'",
