@@ -250,6 +250,7 @@ void wt_desk_beat(struct wt_service *service)
 {
 	if (service->waiters && serve_waiters(service))
 		wt_service_start_display(service);
+	wt_listen_beat(&service->listen, wt_service_monotonic_s());
 }
 
 static void start_watch(struct wt_service *service, struct wt_control_ticket **ticket)
@@ -321,6 +322,28 @@ static void not_allowed(struct wt_control_ticket **ticket, const char *method)
 	wt_control_refuse(ticket, &refusal);
 }
 
+/* Listens to a topic for somebody who looks for a station. */
+static void learn(struct wt_service *service, struct wt_control_ticket **ticket,
+		  const json_t *params)
+{
+	static const char *const known[] = {"learn", NULL};
+	struct wt_refusal refusal = {0};
+	const char *filter = NULL;
+	json_t *result = NULL;
+	if (!wt_control_may_act(*ticket)) {
+		not_allowed(ticket, "stations --learn");
+		return;
+	}
+	if (!service->feed)
+		wt_rpc_refuse(&refusal, WT_RPC_REFUSED,
+			      "there is no broker to listen at: see [broker] in the configuration");
+	else if (wt_rpc_check_names(params, known, &refusal) &&
+		 wt_rpc_get_text(params, "learn", 160, true, &filter, &refusal))
+		result = wt_listen_ask(&service->listen, service->base, service->config, filter,
+				       wt_service_monotonic_s(), &refusal);
+	answer(service, ticket, result, &refusal);
+}
+
 static void act(struct wt_service *service, struct wt_control_ticket **ticket, const char *method,
 		const json_t *params)
 {
@@ -360,7 +383,11 @@ static void ask(struct wt_service *service, struct wt_control_ticket **ticket,
 	switch (verb->kind) {
 	case KIND_QUERY:
 	case KIND_STATIONS:
-		answer(service, ticket, ask_site(service, verb->name, params, &refusal), &refusal);
+		if (wt_rpc_param(params, "learn"))
+			learn(service, ticket, params);
+		else
+			answer(service, ticket, ask_site(service, verb->name, params, &refusal),
+			       &refusal);
 		break;
 	case KIND_FRESH:
 		ask_fresh(service, ticket, verb->name, params);

@@ -429,9 +429,9 @@ static void say_goodbye(struct wt_feed *feed)
 	options.context = options5.context = feed;
 	options.onSuccess = on_closed_3;
 	options5.onSuccess5 = on_closed_5;
-	/* The session is to outlive us. */
+	/* The session is to outlive us, unless we were but passing. */
 	property.identifier = MQTTPROPERTY_CODE_SESSION_EXPIRY_INTERVAL;
-	property.value.integer4 = 7 * 24 * 3600;
+	property.value.integer4 = feed->setup.passing ? 0 : 7 * 24 * 3600;
 	MQTTProperties_add(&properties, &property);
 	options5.properties = properties;
 	if (MQTTAsync_disconnect(feed->client, version5 ? &options5 : &options) ==

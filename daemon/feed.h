@@ -40,6 +40,7 @@ struct wt_feed_setup {
 	const char *client_id;
 	const char *const *old_filters; /* subscribed in an earlier run; may be NULL */
 	size_t n_old_filters;
+	bool passing; /* no session is to outlive the connection */
 	/* On the loop: messages wait, see wt_feed_take(). */
 	void (*arrived)(void *context);
 	/* On the loop: the subscriptions stand. */

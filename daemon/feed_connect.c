@@ -55,9 +55,9 @@ bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *opt
 	}
 	if (config->broker_version == 5) {
 		*options = (MQTTAsync_connectOptions)MQTTAsync_connectOptions_initializer5;
-		options->cleanstart = 0;
+		options->cleanstart = feed->setup.passing;
 		property.identifier = MQTTPROPERTY_CODE_SESSION_EXPIRY_INTERVAL;
-		property.value.integer4 = SESSION_EXPIRY_S;
+		property.value.integer4 = feed->setup.passing ? 0 : SESSION_EXPIRY_S;
 		MQTTProperties_add(properties, &property);
 		property.identifier = MQTTPROPERTY_CODE_MAXIMUM_PACKET_SIZE;
 		property.value.integer4 = PACKET_MAX;
@@ -66,7 +66,7 @@ bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *opt
 	} else {
 		*options = (MQTTAsync_connectOptions)MQTTAsync_connectOptions_initializer;
 		options->MQTTVersion = MQTTVERSION_3_1_1;
-		options->cleansession = 0;
+		options->cleansession = feed->setup.passing;
 	}
 	options->keepAliveInterval = WT_FEED_KEEPALIVE_S;
 	options->connectTimeout = 10;

@@ -205,6 +205,7 @@ static bool start_feed(struct wt_service *service)
 static void stop_feed(struct wt_service *service)
 {
 	double until_s = wt_service_monotonic_s() + 4.0;
+	wt_listen_free(&service->listen);
 	if (!service->feed)
 		return;
 	wt_feed_stop(service->feed);

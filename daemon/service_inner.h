@@ -11,6 +11,7 @@
 #include "daemon/engine.h"
 #include "daemon/feed.h"
 #include "daemon/http.h"
+#include "daemon/listen.h"
 #include "daemon/notice.h"
 #include "daemon/outlook.h"
 #include "daemon/publish.h"
@@ -42,6 +43,7 @@ struct wt_service {
 	struct wt_worker *worker;
 	struct wt_control *control;
 	struct wt_feed *feed;            /* NULL: no broker configured, or frozen */
+	struct wt_listen *listen;        /* NULL: nobody looks for a station */
 	struct wt_http *http;            /* NULL: nothing is fetched or sent */
 	struct wt_outlook_feed *outlook; /* NULL: not configured */
 	struct wt_notice *notice;        /* NULL: not configured */

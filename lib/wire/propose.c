@@ -262,6 +262,13 @@ static void undecided(json_t *list, const char *format, ...)
 	json_array_append_new(list, json_string(text));
 }
 
+/* Without the last line's end. */
+static json_t *finished(const struct section *section)
+{
+	size_t length = section->used < sizeof section->text ? section->used : 0;
+	return length ? json_stringn(section->text, length - 1) : json_null();
+}
+
 /* A temperature that no room has in C, but many in F. */
 static bool rather_f(double number)
 {
@@ -353,7 +360,7 @@ static json_t *propose_json(const struct heard *heard, json_t *document, json_t 
 	if (!rule.temp_pointer || !rule.rh_pointer)
 		undecided(list, "%s: no %s was heard; where does it come?", heard->topic,
 			  rule.temp_pointer ? "humidity" : "temperature");
-	return json_string(section.text);
+	return finished(&section);
 }
 
 /* --- bare numbers ---------------------------------------------------------------------------- */
@@ -430,7 +437,7 @@ static json_t *propose_bare(const struct wt_propose *propose, const struct heard
 	else
 		undecided(list, "%s: no humidity was heard beside it; what is its topic?",
 			  heard->topic);
-	return json_string(section.text);
+	return finished(&section);
 }
 
 /* --- the document ---------------------------------------------------------------------------- */

@@ -192,6 +192,35 @@ def check_broken(hut):
         fault("a broken message became a reading")
 
 
+def check_learning(hut):
+    """A station nobody configured: what is proposed for it works."""
+    before = len(hut.readings())
+
+    def heard():
+        hut.publish("new/shed/SENSOR", json.dumps(
+            {"Time": stamp("%Y-%m-%dT%H:%M:%S"), "SHT3X": {"Temperature": 18.5, "Humidity": 71}}))
+        return hut.ask("stations", "--learn", "new/#")["topics"]
+    if not hut.until(heard):
+        fault("stations --learn hears nothing")
+        return
+    document = hut.ask("stations", "--learn", "new/#")
+    proposal = document["topics"][0]["proposal"]
+    if proposal != ("[station shed]\ntopic = new/shed/SENSOR\ntemp_pointer = /SHT3X/Temperature\n"
+                    "rh_pointer = /SHT3X/Humidity\ntime_pointer = /Time"):
+        fault(f"stations --learn proposes: {document}")
+    if not any("which room" in text for text in document["undecided"]):
+        fault(f"stations --learn asks nothing: {document}")
+    out = subprocess.run([hut.wither, "--socket", hut.socket, "stations", "--learn", "a/#/b"],
+                         capture_output=True, text=True, check=False)
+    if out.returncode != 1 or "'a/#/b'" not in out.stderr:
+        fault(f"a bad filter is not refused: {out.returncode} {out.stderr}")
+    # Another topic: the first is let go.
+    if not hut.until(lambda: "topics" in hut.ask("stations", "--learn", "other/+")):
+        fault("stations --learn does not change its topic")
+    if len(hut.readings()) != before or len(hut.ask("stations")["stations"]) != 10:
+        fault("what was overheard became a reading")
+
+
 def main():
     root, witherd, wither = sys.argv[1:4]
     os.environ["TZ"] = "UTC"
@@ -205,6 +234,7 @@ def main():
             hut.start_daemon()
             count = check_good(hut)
             check_broken(hut)
+            check_learning(hut)
             if any(row["temp_c"] == 5 for row in hut.readings()):
                 fault("retained values became a reading")
         finally:

@@ -33,7 +33,7 @@ static const struct {
 	   "\"battery_ok\":1,\"temperature_C\":20.5,\"humidity\":83}"}},
 	 20.5,
 	 83,
-	 "match_pointer = /id\nmatch_value = 42\n",
+	 "match_pointer = /id\nmatch_value = 42",
 	 "several sensors"},
 	{{{"rtl_433/hut/events",
 	   "{\"time\":\"x\",\"model\":\"Any-TH\",\"id\":7,\"temperature_F\":68,\"humidity\":50}"}},
