@@ -8,7 +8,7 @@
 /* Our choices: how long the search may go on, in its inner steps, before an exact run and
  * instead of one; up to how many firings the plan is always proved; what an exact run may meet
  * when there are more. */
-#define EFFORT_FIRST 4000000u
+#define EFFORT_FIRST 1000000u
 #define EFFORT_WHOLE 60000000u
 #define SEED 20u
 #define EXACT_FIRINGS 8

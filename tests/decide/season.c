@@ -22,10 +22,10 @@ static double air_loss(int step, double mood)
 	return RATE_PCT_H * SEASON_STEP_S / 3600 * day_shape(step) * exp(mood);
 }
 
-static double next_mood(struct synthetic_random *r, double mood)
+static double next_mood(double mood, double normal)
 {
 	double keep = exp(-SEASON_STEP_S / 3600.0 / MOOD_MEMORY_H);
-	return keep * mood + MOOD_SD * sqrt(1 - keep * keep) * synthetic_normal(r);
+	return keep * mood + MOOD_SD * sqrt(1 - keep * keep) * normal;
 }
 
 static double crossing(const double *path, int from, double pace, double loss_pct)
@@ -58,7 +58,7 @@ void season_evening_draw(struct season_evening *e, struct synthetic_random *r, i
 		e->air[k] = air_loss(k, mood);
 		if (k + 1 < SEASON_STEPS)
 			path[k + 1] = path[k] + e->air[k];
-		mood = next_mood(r, mood);
+		mood = next_mood(mood, synthetic_normal(r));
 	}
 	e->n_leaf = 1 + synthetic_below(r, 4);
 	for (int i = 0; i < e->n_leaf; i++) {
@@ -125,16 +125,33 @@ static void draw_paces(const struct season_evening *e, const struct season_leaf 
 	}
 }
 
+/* Normal numbers for the paths, drawn once: a path reads on from a place of its own. */
+#define POOL 65536
+
+static double pooled(int k)
+{
+	static double pool[POOL];
+	static bool drawn;
+	if (!drawn) {
+		struct synthetic_random r = {77};
+		for (int i = 0; i < POOL; i++)
+			pool[i] = synthetic_normal(&r);
+		drawn = true;
+	}
+	return pool[k % POOL];
+}
+
 static void draw_paths(struct season_evening *e, struct synthetic_random *r, int step)
 {
 	for (int i = 0; i < SEASON_MEMBERS; i++) {
 		double mood = e->mood[step];
+		int place = synthetic_below(r, POOL);
 		e->path[i][0] = 0;
 		for (int k = 0; k + 1 < SEASON_STEPS; k++) {
 			double loss = e->air[k];
 			if (k >= step) {
 				loss = air_loss(k, mood);
-				mood = next_mood(r, mood);
+				mood = next_mood(mood, pooled(place + k));
 			}
 			e->path[i][k + 1] = e->path[i][k] + loss;
 		}

@@ -18,6 +18,7 @@
 #define SEED 1603
 #define ASKED SEASON_STEP_OF(16)
 #define SCALE_SD_PCT 0.6
+#define EVENINGS 800
 
 static const struct season_error honest = {1, 1};
 static struct season_evening evening, copy;
@@ -166,14 +167,17 @@ static void calls_hold_when_miscalibrated(void **state)
 {
 	(void)state;
 	static const struct season_error errors[] = {{1.1, 1}, {0.9, 1}, {1, 0.5}, {1, 2}};
+	double total[4] = {0};
 	for (size_t i = 0; i < sizeof errors / sizeof *errors; i++) {
 		struct bill bill[4];
 		print_message("paces off by %.1f, scatter by %.1f, seed %zu\n",
 			      errors[i].pace_factor, errors[i].spread_factor, SEED + i);
-		season(12, errors[i], SEED + i, bill);
-		for (int k = 1; k < 4; k++)
-			assert_true(bill[0].cost <= bill[k].cost);
+		season(25, errors[i], SEED + i, bill);
+		for (int k = 0; k < 4; k++)
+			total[k] += bill[k].cost;
 	}
+	for (int k = 1; k < 4; k++)
+		assert_true(total[0] <= 0.8 * total[k]);
 }
 
 struct tally {
@@ -256,72 +260,110 @@ static int wrong_calls(struct season_evening *e, struct synthetic_random *r)
 	return wrong;
 }
 
-static bool proposal(struct season_evening *e, struct synthetic_random *r, struct wt_settle *settle)
+/* What is proposed at a step, among weighings of every load at each quarter of an hour until 20:45.
+ */
+static bool proposal(struct season_evening *e, struct synthetic_random *r, int step,
+		     struct wt_settle *settle)
 {
 	enum { AT = 19 };
 	static float loss[SEASON_LOADS_MAX][AT * SEASON_MEMBERS];
-	int index[SEASON_LOADS_MAX];
+	int index[SEASON_LOADS_MAX], n_at = SEASON_STEP_OF(21) - step - 1;
 	int64_t at[AT];
 	struct wt_settle_candidate candidate[SEASON_LOADS_MAX];
-	size_t n = season_forecast(e, r, ASKED, index);
-	for (int j = 0; j < AT; j++)
-		at[j] = SEASON_AT(ASKED + 1 + j);
+	size_t n = season_forecast(e, r, step, index);
+	for (int j = 0; j < n_at; j++)
+		at[j] = SEASON_AT(step + 1 + j);
 	for (size_t k = 0; k < n; k++) {
-		for (int j = 0; j < AT; j++) {
+		for (int j = 0; j < n_at; j++) {
 			for (int i = 0; i < SEASON_MEMBERS; i++)
 				loss[k][j * SEASON_MEMBERS + i] =
-					(float)season_loss(e, index[k], i, ASKED + 1 + j);
+					(float)season_loss(e, index[k], i, step + 1 + j);
 		}
 		candidate[k] = (struct wt_settle_candidate){.load = e->load[k].load,
-							    .n_at = AT,
+							    .n_at = (size_t)n_at,
 							    .at_unix_s = at,
 							    .loss_pct = loss[k],
 							    .sd_loss_pct = SCALE_SD_PCT};
 	}
 	bool found = false;
 	assert_int_equal(wt_decide_settle(&e->hearth, &costs, e->load, n, candidate, n,
-					  SEASON_AT(ASKED), settle, &found),
+					  SEASON_AT(step), settle, &found),
 			 WT_OK);
 	return found;
 }
 
-/* Evenings on which a weighing is proposed: calls after it, after one of any load at any time since
- * it was spread, and after none. */
+/* Does what is proposed, and asks again, at most three times; returns how often. */
+static int take_proposals(struct season_evening *e, struct synthetic_random *r,
+			  const struct wt_settle *first, int *after_first)
+{
+	struct wt_settle settle = *first;
+	int taken = 0;
+	do {
+		int step = (int)((settle.at_unix_s - SEASON_START) / SEASON_STEP_S);
+		season_weigh(e, r, settle.load - 1, step, SCALE_SD_PCT);
+		if (!taken++) {
+			static struct season_evening kept;
+			kept = *e;
+			*after_first = wrong_calls(&kept, r);
+		}
+		if (step >= SEASON_STEP_OF(21) - 1 || !proposal(e, r, step, &settle))
+			break;
+	} while (taken < 3);
+	return taken;
+}
+
+/* The same number of weighings of any load at any time since it was spread. */
+static void weigh_at_random(struct season_evening *e, struct synthetic_random *r, int times)
+{
+	for (int k = 0; k < times; k++) {
+		int leaf = synthetic_below(r, e->n_leaf);
+		int from = e->leaf[leaf].spread_step + 1;
+		season_weigh(e, r, leaf, from + synthetic_below(r, SEASON_STEP_OF(21) - from),
+			     SCALE_SD_PCT);
+	}
+}
+
 static void proposed_weighing_settles(void **state)
 {
 	(void)state;
 	struct synthetic_random r = {SEED + 7};
-	int loads = 0, proposed = 0, none = 0, random = 0, taken = 0, quiet = 0;
-	for (int day = 0; day < 300; day++) {
+	int loads = 0, evenings = 0, weighings = 0, quiet = 0;
+	int none = 0, one_random = 0, one_proposed = 0, all_random = 0, all_proposed = 0;
+	for (int day = 0; day < EVENINGS; day++) {
 		struct wt_settle settle;
 		season_evening_draw(&evening, &r, 2, honest);
-		bool found = proposal(&evening, &r, &settle);
 		copy = evening;
-		if (!found) {
+		if (!proposal(&evening, &r, ASKED, &settle)) {
 			quiet += wrong_calls(&evening, &r);
 			continue;
 		}
-		proposed++;
+		evenings++;
 		loads += evening.n_leaf;
 		none += wrong_calls(&evening, &r);
 		evening = copy;
-		int leaf = synthetic_below(&r, evening.n_leaf);
-		int from = evening.leaf[leaf].spread_step + 1;
-		season_weigh(&evening, &r, leaf,
-			     from + synthetic_below(&r, SEASON_STEP_OF(21) - from), SCALE_SD_PCT);
-		random += wrong_calls(&evening, &r);
+		int first = 0, times = take_proposals(&evening, &r, &settle, &first);
+		weighings += times;
+		one_proposed += first;
+		all_proposed += wrong_calls(&evening, &r);
 		evening = copy;
-		season_weigh(&evening, &r, settle.load - 1,
-			     (int)((settle.at_unix_s - SEASON_START) / SEASON_STEP_S),
-			     SCALE_SD_PCT);
-		taken += wrong_calls(&evening, &r);
+		weigh_at_random(&evening, &r, 1);
+		one_random += wrong_calls(&evening, &r);
+		evening = copy;
+		weigh_at_random(&evening, &r, times);
+		all_random += wrong_calls(&evening, &r);
 	}
-	print_message(
-		"seed %d: a weighing proposed on %d of 300 evenings, %d loads; wrong calls at "
-		"21:00: %d with none, %d with one at random, %d with the proposed one\n",
-		SEED + 7, proposed, loads, none, random, taken);
-	print_message("wrong calls on the evenings without a proposal: %d\n", quiet);
-	assert_true(taken <= 0.75 * random);
+	print_message("seed %d: a weighing proposed on %d of %d evenings, %d loads; wrong calls at "
+		      "21:00, none weighed: %d\n",
+		      SEED + 7, evenings, EVENINGS, loads, none);
+	print_message("  one weighing: at random %d, proposed %d (%+.1f %%)\n", one_random,
+		      one_proposed, 100.0 * one_proposed / one_random - 100);
+	print_message("  all proposed, %.2f an evening: at random %d, proposed %d (%+.1f %%)\n",
+		      1.0 * weighings / evenings, all_random, all_proposed,
+		      100.0 * all_proposed / all_random - 100);
+	print_message("  evenings without a proposal: %d wrong calls\n", quiet);
+	assert_true(all_proposed <= 0.75 * all_random);
+	/* One alone cannot do much more than this where several loads hang in the balance. */
+	assert_true(one_proposed <= 0.85 * one_random);
 }
 
 int main(void)
