@@ -189,8 +189,10 @@ bool site_closing_record(const struct site_load *load, struct wt_garden_record *
 {
 	const json_t *c = load->closing;
 
-	*out = (struct wt_garden_record){
-		.origin = (int)load->origin, .grade = load->grade, .season = load->season};
+	*out = (struct wt_garden_record){.origin = (int)load->origin,
+					 .grade = load->grade,
+					 .season = load->season,
+					 .wet = load->wet};
 	/* A load nobody looked at again taught nothing. */
 	return word_read(json_object_get(c, "word"), &out->word);
 }

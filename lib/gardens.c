@@ -25,10 +25,10 @@ enum { N = WT_DIM_COUNT, AREAL = 2 }; /* AREAL: pace and moisture, the first two
  * origins, grades and seasons differ by (pace and moisture only); the rest is the load's own.  Our
  * choice. */
 static const double share_overall[N] = {
-	[WT_DIM_PACE] = 0.38,    [WT_DIM_MOISTURE] = 0.30, [WT_DIM_OPEN] = 0.70,
-	[WT_DIM_CLOSE] = 0.70,   [WT_DIM_BED] = 0.70,      [WT_DIM_SHRINK] = 0.85,
-	[WT_DIM_RH_BIAS] = 0.90, [WT_DIM_DRIFT0] = 0.30,   [WT_DIM_DRIFT1] = 0.30,
-	[WT_DIM_DRIFT2] = 0.30,  [WT_DIM_DRIFT3] = 0.30,
+	[WT_DIM_SURFACE] = 0.35, [WT_DIM_PACE] = 0.38,    [WT_DIM_MOISTURE] = 0.30,
+	[WT_DIM_OPEN] = 0.80,    [WT_DIM_CLOSE] = 0.80,   [WT_DIM_BED] = 0.80,
+	[WT_DIM_SHRINK] = 0.85,  [WT_DIM_RH_BIAS] = 0.90, [WT_DIM_DRIFT0] = 0.40,
+	[WT_DIM_DRIFT1] = 0.40,  [WT_DIM_DRIFT2] = 0.40,  [WT_DIM_DRIFT3] = 0.40,
 };
 static const double share_origin = 0.30, share_grade = 0.06, share_season = 0.06;
 
@@ -52,6 +52,8 @@ struct wt_gardens {
 	int *loads;    /* heard loads per origin */
 	double base[WT_GRADE_COUNT][WT_SEASON_COUNT][N];
 	double var[N]; /* of the prior */
+	/* Surface water is learned as so many sd more or less than its wetness gives. */
+	double wet_mean[WT_WET_COUNT], wet_sd[WT_WET_COUNT];
 	struct fit fits[N_GRID];
 };
 
@@ -100,14 +102,15 @@ static double effect_var(const struct wt_gardens *gardens, size_t effect, double
 	return share_season * gardens->var[d];
 }
 
-static enum wt_status prior_of(enum wt_grade grade, enum wt_season season, struct wt_gauss *out)
+static enum wt_status prior_of(enum wt_grade grade, enum wt_season season, enum wt_wet wet,
+			       struct wt_gauss *out)
 {
 	const struct wt_load_case load = {
 		.fresh_kg = 10.0,
 		.area_m2 = 10.0,
 		.grade = grade,
 		.season = season,
-		.wet = WT_WET_NONE,
+		.wet = wet,
 		.moisture_pct = NAN,
 		.pressure_pa = 101325.0,
 		.latest_loss_pct = 30.0,
@@ -123,14 +126,25 @@ static enum wt_status read_bases(struct wt_gardens *gardens)
 		for (int s = 0; s < WT_SEASON_COUNT; s++) {
 			struct wt_gauss prior;
 			const enum wt_status status =
-				prior_of((enum wt_grade)g, (enum wt_season)s, &prior);
+				prior_of((enum wt_grade)g, (enum wt_season)s, WT_WET_NONE, &prior);
 			if (status != WT_OK)
 				return status;
 			memcpy(gardens->base[g][s], prior.mean, sizeof(prior.mean));
 			for (size_t d = 0; d < N; d++)
 				gardens->var[d] = prior.cov[d][d];
+			gardens->base[g][s][WT_DIM_SURFACE] = 0.0;
 		}
 	}
+	for (int w = 0; w < WT_WET_COUNT; w++) {
+		struct wt_gauss prior;
+		const enum wt_status status =
+			prior_of(WT_GRADE_YOUNG, WT_SEASON_SPRING, (enum wt_wet)w, &prior);
+		if (status != WT_OK)
+			return status;
+		gardens->wet_mean[w] = prior.mean[WT_DIM_SURFACE];
+		gardens->wet_sd[w] = sqrt(prior.cov[WT_DIM_SURFACE][WT_DIM_SURFACE]);
+	}
+	gardens->var[WT_DIM_SURFACE] = 1.0;
 	return WT_OK;
 }
 
@@ -145,7 +159,7 @@ static bool record_is_sound(const struct wt_garden_record *r)
 		}
 	}
 	return r->origin >= 0 && r->origin < 100000 && (unsigned)r->grade < WT_GRADE_COUNT &&
-	       (unsigned)r->season < WT_SEASON_COUNT;
+	       (unsigned)r->season < WT_SEASON_COUNT && (unsigned)r->wet < WT_WET_COUNT;
 }
 
 static bool says_something(const struct wt_garden_record *r)
@@ -156,23 +170,40 @@ static bool says_something(const struct wt_garden_record *r)
 	return trace > 0.0;
 }
 
+/* The word with surface water in sd of its wetness. */
+static void standardise(const struct wt_gardens *gardens, const struct wt_garden_record *r,
+			struct wt_learn_word *out)
+{
+	const size_t w = WT_DIM_SURFACE;
+	const double mean = gardens->wet_mean[r->wet], sd = gardens->wet_sd[r->wet];
+	*out = r->word;
+	for (size_t d = 0; d < N; d++)
+		out->pull[d] -= out->info[d][w] * mean;
+	out->pull[w] *= sd;
+	for (size_t d = 0; d < N; d++) {
+		out->info[w][d] *= sd;
+		out->info[d][w] *= sd;
+	}
+}
+
 /* The word of one load about its effects: its own part is integrated out.  With V the variances of
  * the own part, h = sqrt(V) and M = 1 + h info h:  info' = info - info h M^-1 h info and
  * pull' = pull - info h M^-1 h pull.  Returns the log of what is left over. */
 static bool integrate_own(const struct wt_gardens *gardens, const struct wt_garden_record *r,
-			  double factor, double info[N][N], double pull[N], double *log_rest)
+			  const struct wt_learn_word *word, double factor, double info[N][N],
+			  double pull[N], double *log_rest)
 {
 	const double *base = gardens->base[r->grade][r->season];
 	double h[N], m[N][N], shifted[N], half[N][N], right[N];
 	for (size_t a = 0; a < N; a++) {
 		h[a] = sqrt(own_var(gardens, a, factor));
-		shifted[a] = r->word.pull[a];
+		shifted[a] = word->pull[a];
 		for (size_t b = 0; b < N; b++)
-			shifted[a] -= r->word.info[a][b] * base[b];
+			shifted[a] -= word->info[a][b] * base[b];
 	}
 	for (size_t a = 0; a < N; a++) {
 		for (size_t b = 0; b < N; b++)
-			m[a][b] = (a == b) + h[a] * r->word.info[a][b] * h[b];
+			m[a][b] = (a == b) + h[a] * word->info[a][b] * h[b];
 		right[a] = h[a] * shifted[a];
 	}
 	if (!wt_learn_cholesky(&m[0][0], N, N))
@@ -184,7 +215,7 @@ static bool integrate_own(const struct wt_gardens *gardens, const struct wt_gard
 	/* half[c] = M^-1/2 h info e_c */
 	for (size_t c = 0; c < N; c++) {
 		for (size_t a = 0; a < N; a++)
-			half[c][a] = h[a] * r->word.info[a][c];
+			half[c][a] = h[a] * word->info[a][c];
 		wt_learn_solve_lower(&m[0][0], N, N, half[c]);
 	}
 	for (size_t a = 0; a < N; a++) {
@@ -192,7 +223,7 @@ static bool integrate_own(const struct wt_gardens *gardens, const struct wt_gard
 		for (size_t k = 0; k < N; k++)
 			pull[a] -= half[a][k] * right[k];
 		for (size_t b = 0; b < N; b++) {
-			info[a][b] = r->word.info[a][b];
+			info[a][b] = word->info[a][b];
 			for (size_t k = 0; k < N; k++)
 				info[a][b] -= half[a][k] * half[b][k];
 		}
@@ -266,7 +297,9 @@ static enum wt_status fit_effects(const struct wt_gardens *gardens,
 		double info[N][N], pull[N], rest;
 		if (!says_something(&records[i]))
 			continue;
-		if (!integrate_own(gardens, &records[i], fit->own_factor, info, pull, &rest))
+		struct wt_learn_word word;
+		standardise(gardens, &records[i], &word);
+		if (!integrate_own(gardens, &records[i], &word, fit->own_factor, info, pull, &rest))
 			return WT_ERR_NOCONV;
 		add_word(gardens, &records[i], info, pull, fit);
 		*log_likelihood += rest;
@@ -367,6 +400,17 @@ static void predict(const struct wt_gardens *gardens, const struct fit *fit,
 	}
 }
 
+/* Surface water from standard units. */
+static void scale_surface(struct wt_gauss *gauss, double mean, double sd)
+{
+	const size_t w = WT_DIM_SURFACE;
+	gauss->mean[w] = mean + sd * gauss->mean[w];
+	for (size_t d = 0; d < N; d++) {
+		gauss->cov[w][d] *= sd;
+		gauss->cov[d][w] *= sd;
+	}
+}
+
 static void guess_from(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
 		       enum wt_season season, struct wt_gauss *out)
 {
@@ -391,6 +435,7 @@ static void guess_from(const struct wt_gardens *gardens, int origin, enum wt_gra
 	}
 	for (size_t a = 0; a < N; a++)
 		all.mean[a] += gardens->base[grade][season][a];
+	scale_surface(&all, gardens->wet_mean[WT_WET_NONE], gardens->wet_sd[WT_WET_NONE]);
 	*out = all;
 }
 
@@ -401,7 +446,7 @@ enum wt_status wt_gardens_guess(const struct wt_gardens *gardens, int origin, en
 		return WT_ERR_ARG;
 	struct wt_garden_guess guess = {0};
 	if (gardens == NULL) {
-		const enum wt_status status = prior_of(grade, season, &guess.gauss);
+		const enum wt_status status = prior_of(grade, season, WT_WET_NONE, &guess.gauss);
 		if (status != WT_OK)
 			return status;
 	} else {
@@ -432,10 +477,19 @@ static void set_dimension(struct wt_gauss *gauss, size_t dim, double mean, doubl
 void wt_gardens_apply(const struct wt_garden_guess *guess, const struct wt_load_case *load,
 		      struct wt_gauss *prior)
 {
-	struct wt_gauss gauss = guess->gauss;
-	const size_t keep[] = {WT_DIM_SURFACE, WT_DIM_MOISTURE};
-	const size_t n = isfinite(load->moisture_pct) ? 2 : 1;
-	for (size_t i = 0; i < n; i++)
-		set_dimension(&gauss, keep[i], prior->mean[keep[i]], prior->cov[keep[i]][keep[i]]);
+	const size_t w = WT_DIM_SURFACE, m = WT_DIM_MOISTURE;
+	struct wt_gauss gauss = guess->gauss, dry;
+	/* What was learned of surface water, in sd of its own wetness, moves to this load's. */
+	if (prior_of(load->grade, load->season, WT_WET_NONE, &dry) == WT_OK &&
+	    dry.cov[w][w] > 0.0) {
+		const double dry_sd = sqrt(dry.cov[w][w]), sd = sqrt(prior->cov[w][w]);
+		const double shift = (gauss.mean[w] - dry.mean[w]) / dry_sd;
+		set_dimension(&gauss, w, prior->mean[w] + sd * shift,
+			      gauss.cov[w][w] / dry.cov[w][w] * prior->cov[w][w]);
+	} else {
+		set_dimension(&gauss, w, prior->mean[w], prior->cov[w][w]);
+	}
+	if (isfinite(load->moisture_pct))
+		set_dimension(&gauss, m, prior->mean[m], prior->cov[m][m]);
 	*prior = gauss;
 }

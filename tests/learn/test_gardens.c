@@ -113,6 +113,38 @@ static void confounded_coordinates_are_learned_together(void **state)
 	assert_true(sd > 0.03);
 }
 
+/* Loads that came in wet and turned out to carry more water than thought tell that of the next wet
+ * load, in its own measure. */
+static void surface_water_is_learned_by_its_wetness(void **state)
+{
+	(void)state;
+	struct wt_load_case wet = {.wet = WT_WET_WET, .moisture_pct = NAN}, damp = wet;
+	struct wt_gauss prior, of_damp;
+	damp.wet = WT_WET_DAMP;
+	assert_int_equal(wt_traits_prior(&wet, &prior), WT_OK);
+	assert_int_equal(wt_traits_prior(&damp, &of_damp), WT_OK);
+	const size_t w = WT_DIM_SURFACE;
+	const double centre = prior.mean[w], sd = sqrt(prior.cov[w][w]);
+	const double damp_centre = of_damp.mean[w], damp_sd = sqrt(of_damp.cov[w][w]);
+	struct wt_garden_record r[15];
+	for (size_t i = 0; i < 15; i++) {
+		r[i] = record(0, 0.0, 1e6);
+		r[i].wet = WT_WET_WET;
+		r[i].word.info[w][w] = 1 / (0.04 * sd * sd);
+		r[i].word.pull[w] = (centre + sd) * r[i].word.info[w][w];
+	}
+	struct wt_gardens *g = NULL;
+	assert_int_equal(wt_gardens_fit(r, 15, &g), WT_OK);
+	const struct wt_garden_guess next = guess(g, 0);
+	wt_gardens_free(&g);
+	wt_gardens_apply(&next, &wet, &prior);
+	wt_gardens_apply(&next, &damp, &of_damp);
+	assert_true(prior.mean[w] > centre + 0.7 * sd && prior.mean[w] < centre + 1.05 * sd);
+	assert_true(prior.cov[w][w] < sd * sd);
+	assert_true(fabs((of_damp.mean[w] - damp_centre) / damp_sd -
+			 (prior.mean[w] - centre) / sd) < 1e-6);
+}
+
 static void guesses_hold_their_spread(void **state)
 {
 	(void)state;
@@ -152,12 +184,17 @@ static void guess_goes_into_a_prior(void **state)
 	struct wt_gauss prior = {.mean = {0, 76, -3}};
 	for (int d = 0; d < WT_DIM_COUNT; d++)
 		prior.cov[d][d] = 4;
-	struct wt_garden_guess g = {.gauss = {.mean = {0.3, 78, -6}}};
+	struct wt_gauss dry;
+	struct wt_load_case load = {.moisture_pct = NAN};
+	assert_int_equal(wt_traits_prior(&load, &dry), WT_OK);
+	/* Nothing learned of surface water. */
+	struct wt_garden_guess g = {.gauss = {.mean = {0.3, 78, dry.mean[WT_DIM_SURFACE]}}};
+	g.gauss.cov[WT_DIM_SURFACE][WT_DIM_SURFACE] = dry.cov[WT_DIM_SURFACE][WT_DIM_SURFACE];
 	g.gauss.cov[WT_DIM_PACE][WT_DIM_PACE] = 0.01;
 	g.gauss.cov[WT_DIM_MOISTURE][WT_DIM_MOISTURE] = 1;
 	g.gauss.cov[WT_DIM_PACE][WT_DIM_MOISTURE] = g.gauss.cov[WT_DIM_MOISTURE][WT_DIM_PACE] =
 		0.05;
-	struct wt_load_case load = {.moisture_pct = 75};
+	load.moisture_pct = 75;
 	struct wt_gauss told = prior, untold = prior;
 	wt_gardens_apply(&g, &load, &told);
 	assert_true(fabs(told.mean[WT_DIM_PACE] - 0.3) < 1e-12);
@@ -216,6 +253,7 @@ int main(void)
 		cmocka_unit_test(a_garden_narrows_with_its_loads),
 		cmocka_unit_test(loads_nobody_weighed_say_nothing),
 		cmocka_unit_test(confounded_coordinates_are_learned_together),
+		cmocka_unit_test(surface_water_is_learned_by_its_wetness),
 		cmocka_unit_test(guesses_hold_their_spread),
 		cmocka_unit_test(guess_goes_into_a_prior),
 		cmocka_unit_test(wrong_records_are_refused),

@@ -355,7 +355,7 @@ static void read_options(int argc, char **argv, struct season_options *o, long *
 		const char *equals = strchr(argv[i], '=');
 		const long value = equals ? strtol(equals + 1, NULL, 10) : 0;
 		const size_t length = equals ? (size_t)(equals - argv[i]) : 0;
-		const char *names[] = {"seed",  "days",    "structure", "wet",  "wrong",
+		const char *names[] = {"seed",  "days",    "structure", "wet",   "wrong",
 				       "cells", "outlook", "unweighed", "every", "calm"};
 		size_t k = 0;
 		while (k < 10 && (strlen(names[k]) != length || strncmp(argv[i], names[k], length)))

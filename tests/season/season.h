@@ -18,7 +18,7 @@ struct season_options {
 	int days;
 	int structure;    /* 0 layers and stems, 1 one well-mixed bed with wandering pace */
 	int wet_climate;  /* 1: more showers */
-	bool calm; /* every day the same: what is left is the leaf */
+	bool calm;        /* every day the same: what is left is the leaf */
 	bool wrong_scale; /* the first weighing of every load reads 8 % off */
 	bool cells;       /* a load cell under a tray of every load */
 	bool outlook;     /* an outdoor forecast every 3 h */

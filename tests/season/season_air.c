@@ -61,7 +61,7 @@ static void step_room(const struct season_options *options, bool hearth, bool do
 {
 	(void)options;
 	*wall_c += (out_c + 1.2 - *wall_c) * SEASON_STEP_S / (16 * 3600.0);
-	const double goal = 0.55 * *wall_c + 0.45 * (out_c + 0.8) + (hearth ? 2.5 : 0.0);
+	const double goal = 0.55 * *wall_c + 0.45 * (out_c + 0.8) + (hearth ? 1.5 : 0.0);
 	*temp_c += (goal - *temp_c) * SEASON_STEP_S / (door ? 1800.0 : 5400.0);
 	/* Vapour comes and goes with the air, and walls hold some of it back. */
 	const double wall_pa = 0.72 * season_saturation_pa(*wall_c);

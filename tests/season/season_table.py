@@ -1,0 +1,219 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""Makes synthetic seasons, replays them and holds the forecasts against the truth.
+
+usage: season_table.py WITHERD WITHER MAKE_SEASON [--keep FOLDER] [--check] SEASON [SEASON ...]
+
+A SEASON is a list of options of make_season joined by commas (seed=1,structure=1,days=30).
+Forecasts are read as anyone would: a daemon frozen after the last entry, and `wither export`.
+--check ends with 1 when a pooled figure leaves the wide limits below; they catch what is broken,
+not what is a little worse.
+"""
+import csv
+import io
+import json
+import math
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+QUANTILES = ("ready_p10_unix_s", "ready_p25_unix_s", "ready_p50_unix_s", "ready_p75_unix_s",
+             "ready_p90_unix_s")
+LEVELS = (0.1, 0.25, 0.5, 0.75, 0.9)
+LAST_START_H = 21.5
+ASKED_H = 16
+HORIZON_S = 48 * 3600
+LIMITS = {"coverage_80": (62.0, 97.0), "coverage_50": (32.0, 75.0), "crps_gain": (20.0, 100.0)}
+
+
+def replay(witherd, wither, folder):
+    """Rows of `wither export forecasts` after a replay of the season in folder."""
+    config = os.path.join(folder, "season.ini")
+    subprocess.run([witherd, "--config", config, "--replay",
+                    os.path.join(folder, "journal.jsonl")], check=True,
+                   stderr=subprocess.DEVNULL)
+    last = None
+    with open(os.path.join(folder, "journal.jsonl"), encoding="utf-8") as journal:
+        for last in journal:
+            pass
+    frozen_at = json.loads(last)["at"] + 1
+    socket = os.path.join(folder, "season.sock")
+    daemon = subprocess.Popen([witherd, "--config", config, "--frozen-at", str(frozen_at)],
+                              stderr=subprocess.DEVNULL)
+    try:
+        for _ in range(600):
+            if os.path.exists(socket):
+                break
+            time.sleep(0.1)
+        text = subprocess.run([wither, "--socket", socket, "export", "forecasts", "--csv"],
+                              check=True, capture_output=True, text=True).stdout
+    finally:
+        daemon.terminate()
+        daemon.wait()
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def read_truth(folder):
+    with open(os.path.join(folder, "truth.csv"), encoding="utf-8") as handle:
+        return {int(r["load"]): r for r in csv.DictReader(handle)}
+
+
+def read_weighings(folder):
+    times = {}
+    with open(os.path.join(folder, "journal.jsonl"), encoding="utf-8") as journal:
+        for line in journal:
+            if '"weigh"' in line:
+                entry = json.loads(line)
+                times.setdefault(entry["call"]["params"]["load"], []).append(entry["at"])
+    return times
+
+
+def gather(folder, forecasts):
+    """Forecasts before the outcome, each with what was known then."""
+    truth, weighings = read_truth(folder), read_weighings(folder)
+    out = []
+    for row in forecasts:
+        load = int(row["load"])
+        mine, issued = truth[load], float(row["issued_unix_s"])
+        ready, spread = float(mine["ready_unix_s"]), float(mine["spread_unix_s"])
+        if not ready or issued >= ready:
+            continue
+        past = [t for t in truth.values() if 0 < float(t["fix_unix_s"]) < spread]
+        hours = [(float(t["ready_unix_s"]) - float(t["spread_unix_s"])) for t in past]
+        out.append({
+            "load": (folder, load), "issued": issued, "ready": ready, "spread": spread,
+            "quantiles": [float(row[q]) if row[q] else math.inf for q in QUANTILES],
+            "weighed": sum(t <= issued for t in weighings.get(load, [])),
+            "of_origin": sum(t["garden"] == mine["garden"] for t in past),
+            "reference": spread + statistics.median(hours) if hours else None,
+            "p_tonight": float(row["p_ready_tonight"]) if row["p_ready_tonight"] else None,
+            "call": row["call"],
+            "lead_h": (ready - issued) / 3600.0})
+    return out
+
+
+def crps(quantiles, at, issued):
+    """Piecewise linear between the quantiles; beyond the horizon counts as at its end."""
+    q = [min(x, issued + HORIZON_S) for x in quantiles]
+    total = max(q[0] - at, 0.0) + max(at - q[-1], 0.0)
+    for low, high, p, r in zip(q, q[1:], LEVELS, LEVELS[1:]):
+        def square(a, b, width):
+            return width * (a * a + a * b + b * b) / 3.0
+        if at >= high:
+            total += square(p, r, high - low)
+        elif at <= low:
+            total += square(1 - p, 1 - r, high - low)
+        else:
+            m = p + (r - p) * (at - low) / (high - low)
+            total += square(p, m, at - low) + square(1 - m, 1 - r, high - at)
+    return total / 60.0
+
+
+def errors(rows):
+    return [abs(r["quantiles"][2] - r["ready"]) / 60.0 for r in rows]
+
+
+def cover(rows, low, high):
+    inside = sum(r["quantiles"][low] <= r["ready"] <= r["quantiles"][high] for r in rows)
+    return 100.0 * inside / len(rows) if rows else math.nan
+
+
+def median(values):
+    values = list(values)
+    return statistics.median(values) if values else math.nan
+
+
+def near(rows, lead_h):
+    """The forecast of each load closest to a lead, if within half an hour."""
+    best = {}
+    for r in rows:
+        gap = abs(r["lead_h"] - lead_h)
+        if gap <= 0.51 and (r["load"] not in best or gap < best[r["load"]][0]):
+            best[r["load"]] = (gap, r)
+    return [r for _, r in best.values()]
+
+
+def evening(rows):
+    """(right, asked, Brier) of the calls at 16:00; right counts loads an hour or more from the
+    last start."""
+    asked = {}
+    for r in rows:
+        hour = r["issued"] / 3600.0 % 24.0
+        if hour <= ASKED_H < hour + 1.01 and r["p_tonight"] is not None:
+            asked[r["load"]] = r
+    right = counted = 0
+    squares = []
+    for r in asked.values():
+        last = r["issued"] - r["issued"] % 86400 + LAST_START_H * 3600
+        tonight = r["ready"] <= last
+        squares.append((r["p_tonight"] - tonight) ** 2)
+        if abs(r["ready"] - last) <= 3600:
+            continue
+        counted += 1
+        right += r["call"] == "either" or (r["call"] in ("tonight", "now", "past")) == tonight
+    return right, counted, sum(squares) / len(squares) if squares else math.nan
+
+
+def table(rows):
+    pool = [r for r in rows if 2.0 <= r["lead_h"] <= 14.0]
+    lines = [("80 % bands, leads 2-14 h, %", cover(pool, 0, 4), "75 to 85", len(pool)),
+             ("50 % bands, leads 2-14 h, %", cover(pool, 1, 3), "43 to 57", len(pool))]
+    for lead, wanted in ((6, (80, 60)), (12, (150, 125))):
+        here = near(rows, lead)
+        learned = [r for r in here if not r["weighed"] and r["of_origin"] >= 3]
+        once = [r for r in here if r["weighed"] == 1]
+        lines.append((f"error {lead} h ahead, garden known, min", median(errors(learned)),
+                      f"<= {wanted[0]}", len(learned)))
+        lines.append((f"error {lead} h ahead, weighed once, min", median(errors(once)),
+                      f"<= {wanted[1]}", len(once)))
+    three = near(rows, 3)
+    lines.append(("error 3 h ahead (<= 20 with a cell), min", median(errors(three)), "", len(three)))
+    six = [r for r in near(rows, 6) if r["weighed"] == 1 and r["reference"]]
+    ours = sum(crps(r["quantiles"], r["ready"], r["issued"]) for r in six)
+    theirs = sum(abs(r["reference"] - r["ready"]) / 60.0 for r in six)
+    gain = 100.0 * (1.0 - ours / theirs) if theirs else math.nan
+    lines.append(("CRPS below the median hours, 6 h, weighed, %", gain, ">= 45", len(six)))
+    right, counted, brier = evening(rows)
+    lines.append(("evening calls right, %", 100.0 * right / counted if counted else math.nan,
+                  ">= 90", counted))
+    lines.append(("Brier score of the evening", brier, "<= 0.10", counted))
+    return lines, {"coverage_80": cover(pool, 0, 4), "coverage_50": cover(pool, 1, 3),
+                   "crps_gain": gain}
+
+
+def main(arguments):
+    keep, check = None, False
+    programs, seasons = arguments[:3], []
+    rest = iter(arguments[3:])
+    for argument in rest:
+        if argument == "--keep":
+            keep = next(rest)
+        elif argument == "--check":
+            check = True
+        else:
+            seasons.append(argument)
+    if len(programs) < 3 or not seasons:
+        print(__doc__, file=sys.stderr)
+        return 2
+    witherd, wither, make_season = programs
+    rows = []
+    with tempfile.TemporaryDirectory() as scratch:
+        for i, season in enumerate(seasons):
+            folder = os.path.join(keep or scratch, f"season{i}")
+            os.makedirs(folder)
+            subprocess.run([make_season, folder, *season.split(",")], check=True)
+            rows += gather(folder, replay(witherd, wither, folder))
+    lines, figures = table(rows)
+    for name, value, wanted, n in lines:
+        print(f"{name:45s} {value:8.2f}  {wanted:10s} n {n}")
+    bad = [k for k, (low, high) in LIMITS.items() if not low <= figures[k] <= high]
+    for k in bad:
+        print(f"{k} is {figures[k]:.1f}, outside {LIMITS[k]}")
+    return 1 if check and bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
