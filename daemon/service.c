@@ -403,6 +403,8 @@ static bool start_loop(struct wt_service *service)
 {
 	static const struct timeval beat = {0, BEAT_US};
 	signal(SIGPIPE, SIG_IGN);
+	/* A file that may not grow is a full disk to us, not the end. */
+	signal(SIGXFSZ, SIG_IGN);
 	if (evthread_use_pthreads() != 0 || !(service->base = event_base_new()))
 		return false;
 	service->beat = event_new(service->base, -1, EV_PERSIST, on_beat, service);
