@@ -105,7 +105,8 @@ static void commit_now(struct wt_service *service, bool retry)
 		service->batch_since_s = 0.0;
 		if (service->feed)
 			wt_feed_done(service->feed);
-	} else {
+	} else if (wt_service_monotonic_s() >= service->retry_at_s) {
+		/* Calls in between that do not try must not put the next attempt off. */
 		service->retry_at_s = wt_service_monotonic_s() + RETRY_S;
 	}
 }

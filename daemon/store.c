@@ -156,6 +156,8 @@ void wt_store_rollback(struct wt_store *store)
 	/* A full disk has rolled back by itself; a second rollback would be an error. */
 	if (!sqlite3_get_autocommit(store->db))
 		sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
+	store->readings -= store->uncommitted;
+	store->uncommitted = 0;
 	/* Names first met in what is gone now have no row any more. */
 	for (size_t i = 0; i < store->n_names; i++)
 		free(store->names[i].text);
@@ -168,6 +170,7 @@ enum wt_store_result wt_store_commit(struct wt_store *store)
 		wt_store_run(store, wt_store_sql(store, WT_SQL_COMMIT), "commit");
 	if (result != WT_STORE_OK)
 		wt_store_rollback(store);
+	store->uncommitted = 0;
 	return result;
 }
 

@@ -53,7 +53,8 @@ struct wt_store {
 	sqlite3_stmt *statements[WT_SQL_COUNT];
 	struct wt_store_name *names; /* stations, rooms and scales met so far */
 	size_t n_names;
-	int64_t readings; /* rows, counted at open and kept */
+	int64_t readings;    /* rows, counted at open and kept */
+	int64_t uncommitted; /* of them in the open transaction */
 	char error[512];
 };
 

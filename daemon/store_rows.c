@@ -124,6 +124,8 @@ enum wt_store_result wt_store_add_reading(struct wt_store *store, const char *st
 			return result;
 		if (sqlite3_total_changes64(store->db) != before) {
 			store->readings++;
+			if (!sqlite3_get_autocommit(store->db))
+				store->uncommitted++;
 			*reading = placed;
 			*fresh = true;
 			return WT_STORE_OK;

@@ -1,0 +1,386 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The store on real files.
+ */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+#include <sqlite3.h>
+
+#include "daemon/spool.h"
+#include "daemon/store.h"
+
+struct place {
+	char folder[64];
+	char path[96];
+	struct wt_store *store;
+};
+
+static void open_store(struct place *place)
+{
+	char text[512];
+	bool set_aside;
+	assert_int_equal(wt_store_open(place->path, &place->store, &set_aside, text, sizeof text),
+			 WT_STORE_OK);
+	assert_false(set_aside);
+}
+
+static int setup(void **state)
+{
+	struct place *place = calloc(1, sizeof *place);
+	strcpy(place->folder, "/tmp/wither-store.XXXXXX");
+	assert_non_null(mkdtemp(place->folder));
+	snprintf(place->path, sizeof place->path, "%s/w.db", place->folder);
+	open_store(place);
+	*state = place;
+	return 0;
+}
+
+static int teardown(void **state)
+{
+	struct place *place = *state;
+	char command[128];
+	wt_store_close(&place->store);
+	snprintf(command, sizeof command, "rm -rf '%s'", place->folder);
+	int rc = system(command);
+	free(place);
+	return rc;
+}
+
+/* station's own time at_ms, received a second later */
+static bool add(struct wt_store *store, int64_t at_ms, int64_t received_ms, double temp_c)
+{
+	struct wt_reading reading = {.at_unix_ms = at_ms,
+				     .received_unix_ms = received_ms,
+				     .temp_c = temp_c,
+				     .rh_pct = 60};
+	bool fresh = false;
+	assert_int_equal(wt_store_add_reading(store, "shelf", "north", &reading, 0, &fresh),
+			 WT_STORE_OK);
+	return fresh;
+}
+
+struct seen {
+	size_t n;
+	int64_t at_unix_ms[64];
+	double temp_c[64];
+};
+
+static bool see(void *context, const char *station, const char *room,
+		const struct wt_reading *reading)
+{
+	struct seen *seen = context;
+	assert_string_equal(station, "shelf");
+	assert_string_equal(room, "north");
+	seen->at_unix_ms[seen->n] = reading->at_unix_ms;
+	seen->temp_c[seen->n++] = reading->temp_c;
+	return seen->n < 64;
+}
+
+static const struct wt_store_span everything = {INT64_MIN, INT64_MAX};
+
+static void a_reading_comes_back_after_a_reopening(void **state)
+{
+	struct place *place = *state;
+	struct seen seen = {0};
+	assert_true(add(place->store, 1000, 2000, 20.123456789));
+	assert_true(add(place->store, 500, 3000, NAN));
+	wt_store_close(&place->store);
+	open_store(place);
+	assert_int_equal(wt_store_each_reading(place->store, &everything, see, &seen), WT_STORE_OK);
+	/* In the order of taking, every bit kept, unknown stays unknown. */
+	assert_int_equal(seen.n, 2);
+	assert_int_equal(seen.at_unix_ms[0], 1000);
+	assert_true(seen.temp_c[0] == 20.123456789);
+	assert_true(isnan(seen.temp_c[1]));
+	assert_false(wt_store_is_empty(place->store));
+}
+
+static void the_same_reading_is_kept_once(void **state)
+{
+	struct place *place = *state;
+	struct seen seen = {0};
+	assert_true(add(place->store, 1000, 2000, 20.0));
+	assert_false(add(place->store, 1000, 2500, 20.0));
+	/* Another value of the same moment moves to the next free millisecond, once. */
+	assert_true(add(place->store, 1000, 2600, 20.5));
+	assert_false(add(place->store, 1000, 2700, 20.5));
+	/* Without a time of the station's own equal values are two readings. */
+	assert_true(add(place->store, 5000, 5000, 21.0));
+	assert_true(add(place->store, 5000, 5000, 21.0));
+	assert_int_equal(wt_store_each_reading(place->store, &everything, see, &seen), WT_STORE_OK);
+	assert_int_equal(seen.n, 4);
+	assert_int_equal(seen.at_unix_ms[1], 1001);
+	assert_int_equal(seen.at_unix_ms[3], 5001);
+}
+
+static void a_span_looks_at_both_times(void **state)
+{
+	struct place *place = *state;
+	struct seen seen = {0};
+	add(place->store, 1000, 2000, 1.0);
+	add(place->store, 2000, 9000, 2.0);
+	add(place->store, 3000, 4000, 3.0);
+	const struct wt_store_span span = {1500, 5000};
+	assert_int_equal(wt_store_each_reading(place->store, &span, see, &seen), WT_STORE_OK);
+	assert_int_equal(seen.n, 1);
+	assert_true(seen.temp_c[0] == 3.0);
+}
+
+static void a_rollback_leaves_nothing(void **state)
+{
+	struct place *place = *state;
+	struct wt_store_facts facts;
+	struct seen seen = {0};
+	assert_int_equal(wt_store_begin(place->store), WT_STORE_OK);
+	add(place->store, 1000, 2000, 1.0);
+	wt_store_rollback(place->store);
+	wt_store_facts(place->store, &facts);
+	assert_int_equal(facts.readings, 0);
+	/* The names met in it are met again. */
+	add(place->store, 1000, 2000, 1.0);
+	assert_int_equal(wt_store_each_reading(place->store, &everything, see, &seen), WT_STORE_OK);
+	assert_int_equal(seen.n, 1);
+}
+
+static bool see_act(void *context, const struct wt_act *act)
+{
+	int64_t *sum = context;
+	*sum = *sum * 10 + act->id;
+	assert_string_equal(act->method, "spread");
+	assert_true(json_real_value(json_object_get(act->params, "kg")) == 11.2);
+	return true;
+}
+
+static void acts_get_ascending_numbers(void **state)
+{
+	struct place *place = *state;
+	int64_t sum = 0;
+	for (int i = 0; i < 3; i++) {
+		struct wt_act act = {.received_unix_ms = 1000 + i,
+				     .method = (char[]){"spread"},
+				     .params = json_pack("{s:f}", "kg", 11.2)};
+		assert_int_equal(wt_store_add_act(place->store, &act), WT_STORE_OK);
+		assert_int_equal(act.id, i + 1);
+		json_decref(act.params);
+	}
+	assert_int_equal(wt_store_each_act(place->store, &everything, see_act, &sum), WT_STORE_OK);
+	assert_int_equal(sum, 123);
+}
+
+static void pages_join_without_a_gap(void **state)
+{
+	struct place *place = *state;
+	struct wt_store_cursor cursor;
+	bool more = true;
+	size_t n = 0, pages = 0;
+	double last = -1;
+	for (int i = 0; i < 50; i++)
+		add(place->store, 100000 - i * 1000, 200000, i);
+	wt_store_cursor_first(&cursor);
+	while (more) {
+		json_t *rows = json_array(), *row;
+		size_t index;
+		assert_int_equal(wt_store_page(place->store, WT_STORE_READINGS, &everything,
+					       &cursor, 7, rows, &more),
+				 WT_STORE_OK);
+		json_array_foreach(rows, index, row)
+		{
+			double at_unix_s = json_number_value(json_array_get(row, 2));
+			assert_true(at_unix_s > last);
+			last = at_unix_s;
+			n++;
+		}
+		json_decref(rows);
+		pages++;
+	}
+	assert_int_equal(n, 50);
+	assert_int_equal(pages, 8);
+}
+
+static void forecasts_come_back_with_their_unknowns(void **state)
+{
+	struct place *place = *state;
+	struct wt_store_cursor cursor;
+	bool more;
+	json_t *rows = json_array();
+	json_t *document =
+		json_pack("{s:[{s:I,s:i,s:f,s:I,s:n,s:s}],s:[{s:I,s:s,s:i,s:f}]}", "forecasts",
+			  "issued_unix_s", (json_int_t)1775000100, "load", 3, "loss_p50_pct", 12.5,
+			  "ready_p50_unix_s", (json_int_t)1775010000, "ready_p90_unix_s", "call",
+			  "tonight", "air_forecasts", "issued_unix_s", (json_int_t)1775000100,
+			  "room", "north", "lead_s", 3600, "temp_p50_c", 19.25);
+	assert_non_null(document);
+	assert_int_equal(wt_store_add_forecasts(place->store, document), WT_STORE_OK);
+	/* The same tick again replaces, it does not add. */
+	assert_int_equal(wt_store_add_forecasts(place->store, document), WT_STORE_OK);
+	json_decref(document);
+	wt_store_cursor_first(&cursor);
+	assert_int_equal(wt_store_page(place->store, WT_STORE_FORECASTS, &everything, &cursor, 10,
+				       rows, &more),
+			 WT_STORE_OK);
+	assert_int_equal(json_array_size(rows), 1);
+	json_t *row = json_array_get(rows, 0);
+	json_t *columns = wt_store_columns(WT_STORE_FORECASTS);
+	assert_int_equal(json_array_size(row), json_array_size(columns));
+	assert_int_equal(json_integer_value(json_array_get(row, 7)), 1775010000);
+	assert_true(json_is_null(json_array_get(row, 9)));
+	assert_string_equal(json_string_value(json_array_get(row, 12)), "tonight");
+	json_decref(columns);
+	json_array_clear(rows);
+	wt_store_cursor_first(&cursor);
+	assert_int_equal(wt_store_page(place->store, WT_STORE_AIR_FORECASTS, &everything, &cursor,
+				       10, rows, &more),
+			 WT_STORE_OK);
+	assert_int_equal(json_array_size(rows), 1);
+	assert_string_equal(json_string_value(json_array_get(json_array_get(rows, 0), 1)), "north");
+	json_decref(rows);
+}
+
+static void values_are_kept_and_removed(void **state)
+{
+	struct place *place = *state;
+	assert_null(wt_store_get(place->store, "name"));
+	assert_int_equal(wt_store_set(place->store, "name", "one"), WT_STORE_OK);
+	assert_int_equal(wt_store_set(place->store, "name", "two"), WT_STORE_OK);
+	char *value = wt_store_get(place->store, "name");
+	assert_string_equal(value, "two");
+	free(value);
+	assert_int_equal(wt_store_set(place->store, "name", NULL), WT_STORE_OK);
+	assert_null(wt_store_get(place->store, "name"));
+}
+
+static void old_readings_are_thinned(void **state)
+{
+	struct place *place = *state;
+	const int64_t day_ms = 86400000;
+	bool more = true;
+	struct wt_store_facts facts;
+	int turns = 0;
+	assert_int_equal(wt_store_begin(place->store), WT_STORE_OK);
+	for (int64_t minute = 0; minute < 3 * 1440; minute++)
+		add(place->store, minute * 60000 + 1, minute * 60000 + 2, 20.0);
+	assert_int_equal(wt_store_commit(place->store), WT_STORE_OK);
+	/* Two of the three days are old: 96 quarters of an hour each are left. */
+	while (more && turns++ < 10)
+		assert_int_equal(wt_store_retain(place->store, 2 * day_ms / 1000 + 3600, &more),
+				 WT_STORE_OK);
+	wt_store_facts(place->store, &facts);
+	assert_int_equal(facts.readings, 2 * 96 + 1440);
+	assert_int_equal(turns, 2);
+	assert_int_equal(wt_store_retain(place->store, 2 * day_ms / 1000, &more), WT_STORE_OK);
+	assert_false(more);
+}
+
+static void a_second_opening_is_refused(void **state)
+{
+	struct place *place = *state;
+	struct wt_store *other = NULL;
+	char text[512] = "";
+	bool set_aside;
+	assert_int_equal(wt_store_open(place->path, &other, &set_aside, text, sizeof text),
+			 WT_STORE_LOCKED);
+	assert_null(other);
+	assert_non_null(strstr(text, "another witherd"));
+	/* The first is none the worse for it. */
+	assert_true(add(place->store, 1, 2, 3.0));
+}
+
+static void a_copy_follows_what_is_written_meanwhile(void **state)
+{
+	struct place *place = *state;
+	struct wt_store_backup *backup = NULL;
+	char text[512], path[128];
+	bool done = false;
+	int64_t bytes = 0;
+	int n = 0;
+	snprintf(path, sizeof path, "%s/copy.db", place->folder);
+	assert_int_equal(wt_store_begin(place->store), WT_STORE_OK);
+	for (int i = 0; i < 60000; i++)
+		add(place->store, i * 1000, i * 1000 + 1, i);
+	assert_int_equal(wt_store_commit(place->store), WT_STORE_OK);
+	assert_int_equal(wt_store_backup_start(place->store, path, &backup, text, sizeof text),
+			 WT_STORE_OK);
+	while (!done) {
+		assert_int_equal(wt_store_backup_step(&backup, &done, &bytes, text, sizeof text),
+				 WT_STORE_OK);
+		if (!done)
+			add(place->store, 100000000 + n * 1000, 5, n);
+		n++;
+	}
+	assert_null(backup);
+	assert_true(n > 2);
+	sqlite3 *copy = NULL;
+	sqlite3_stmt *count = NULL;
+	assert_int_equal(sqlite3_open(path, &copy), SQLITE_OK);
+	assert_int_equal(sqlite3_prepare_v2(copy, "SELECT count(*) FROM reading", -1, &count, NULL),
+			 SQLITE_OK);
+	assert_int_equal(sqlite3_step(count), SQLITE_ROW);
+	assert_int_equal(sqlite3_column_int(count, 0), 60000 + n - 1);
+	sqlite3_finalize(count);
+	sqlite3_close(copy);
+}
+
+static struct wt_row reading_row(int64_t at_ms)
+{
+	return (struct wt_row){.kind = WT_ROW_READING,
+			       .name = strdup("shelf"),
+			       .room = strdup("north"),
+			       .reading = {.at_unix_ms = at_ms,
+					   .received_unix_ms = at_ms + 1,
+					   .temp_c = 20,
+					   .rh_pct = 60}};
+}
+
+/* A row that no file will take (a forecast without its key) is dropped and counted, and does not
+ * take the others with it. */
+static void the_spool_passes_by_a_bad_row(void **state)
+{
+	struct place *place = *state;
+	struct wt_spool *spool = wt_spool_new(place->store, 10, 0);
+	struct wt_spool_facts facts;
+	struct wt_row row = reading_row(1000);
+	assert_true(wt_spool_put(spool, &row));
+	row = (struct wt_row){.kind = WT_ROW_FORECASTS,
+			      .document = json_pack("{s:[{s:s}]}", "forecasts", "call", "wait")};
+	wt_spool_put(spool, &row);
+	row = reading_row(2000);
+	assert_true(wt_spool_put(spool, &row));
+	row = reading_row(2000);
+	assert_false(wt_spool_put(spool, &row));
+	assert_int_equal(wt_spool_commit(spool, false), WT_STORE_OK);
+	wt_spool_facts(spool, &facts);
+	assert_int_equal(facts.dropped, 1);
+	assert_int_equal(facts.waiting, 0);
+	wt_spool_free(&spool);
+	struct seen seen = {0};
+	assert_int_equal(wt_store_each_reading(place->store, &everything, see, &seen), WT_STORE_OK);
+	assert_int_equal(seen.n, 2);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+#define T(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
+		T(a_reading_comes_back_after_a_reopening),
+		T(the_same_reading_is_kept_once),
+		T(a_span_looks_at_both_times),
+		T(a_rollback_leaves_nothing),
+		T(acts_get_ascending_numbers),
+		T(pages_join_without_a_gap),
+		T(forecasts_come_back_with_their_unknowns),
+		T(values_are_kept_and_removed),
+		T(old_readings_are_thinned),
+		T(a_second_opening_is_refused),
+		T(a_copy_follows_what_is_written_meanwhile),
+		T(the_spool_passes_by_a_bad_row),
+	};
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
