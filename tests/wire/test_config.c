@@ -175,8 +175,7 @@ static void shapes_that_are_fine(void **state)
 									     another */
 		"[ room   r ]\n[site]\nname=a = b # c\n",
 		"[room \350\214\266\346\210\277]\n",
-		"[room r]\n[notice]\nurl=https://n.example/\nwhen=past-soon,call-changes , "
-		"station-silent\n",
+		"[room r]\n[notice]\nurl=https://n.example/\nwhen=past-soon,call-changes , \n",
 		"[room r]\n[hearth]\nwoks=0\n",
 	};
 

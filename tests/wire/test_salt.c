@@ -106,8 +106,7 @@ static void salts_by_formula_or_name(void **state)
 					   "salt",
 					   "NaCl2",
 					   "sugar",
-					   "Na\xc3\xa4"
-					   "Cl",
+					   "Na\303\244Cl",
 					   "()",
 					   "a name that is far too long to be a salt of any kind"};
 	enum wt_salt out;
