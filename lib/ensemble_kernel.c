@@ -43,6 +43,13 @@ ALWAYS_INLINE float exp_lane(float x)
 	return p * scale;
 }
 
+/* Also makes a number of what is none. */
+ALWAYS_INLINE float between(float x, float low, float high)
+{
+	x = x > low ? x : low;
+	return x < high ? x : high;
+}
+
 /* Saturated vapour density, slope ratio and temperature factor of the skin, as polynomials of
  * (t - 10) / 50 fitted to wt_leaf_air() over -40..60 deg C; relative errors 3e-7, 2e-6, 2e-5. */
 ALWAYS_INLINE float saturated_lane(float x)
@@ -95,21 +102,17 @@ ALWAYS_INLINE bool air_lanes(const struct wt_air_pair *p, size_t n,
 	for (size_t i = 0; i < n; i++) {
 		float t = 0.5f * (t0[i] + t1[i]);
 		float e = 0.5f * (v0[i] + v1[i]);
+		sound += t >= -40.0f && t <= 60.0f && e >= 0.0f && e < 1e6f;
+		t = between(t, -40.0f, 60.0f);
+		e = between(e, 0.0f, 1e6f);
 		float x = (t - 10.0f) * 0.02f;
 		float a = saturated_lane(x);
 		out[0][i] = in_units(a, per[0]);
 		out[1][i] = in_units(e / (461.5f * (t + 273.15f)), per[1]);
 		out[2][i] = in_units(slope_lane(x, a) * p->per_psychrometric_k_pa, per[2]);
 		out[3][i] = in_units(warm_lane(x), per[3]);
-		sound += t >= -40.0f && t <= 60.0f && e >= 0.0f && e < 1e6f;
 	}
 	return (size_t)sound == n;
-}
-
-ALWAYS_INLINE float between(float x, float low, float high)
-{
-	x = x > low ? x : low;
-	return x < high ? x : high;
 }
 
 ALWAYS_INLINE void start_lanes(struct wt_lanes *restrict l, const struct wt_lane_load *load,
