@@ -15,7 +15,7 @@
 #define SCALE_LIMIT 1.5
 /* Our choice, by trial: errors of a fit on its own past are a little too small, more so when
  * there is little past. */
-#define WIDEN 1.04
+#define WIDEN 1.07
 #define WIDEN_SHORT 0.35
 #define WIDEN_DAYS 4.0
 /* The same for the day of a room seen for hours only: error grows for so many hours ahead at so
@@ -38,7 +38,8 @@ struct draw {
 	size_t n_paths;                 /* padded to blocks */
 	double bend[2][ROOM_KNOTS + 1]; /* forecast minus usual; [0] is now */
 	double log_scale[2][ROOM_KNOTS];
-	float *error; /* [knot][variable][path], scaled */
+	double steady[2][ROOM_SCALE_FEATURES]; /* features of the spread; the hour's are replaced */
+	float *error;                          /* [knot][variable][path], scaled */
 };
 
 /* Counter-based: the n-th number of a seed is the same whatever was asked before. */
@@ -63,6 +64,7 @@ static void draw_mean(struct draw *d, const struct room_ahead *ahead)
 {
 	const struct wt_room_fit *fit = d->fit;
 	for (size_t v = 0; v < 2; v++) {
+		wt_room_scale_features(&d->past, fit, v, d->at, 0, d->steady[v]);
 		d->bend[v][0] = (double)d->past.odd[v][d->at];
 		for (size_t k = 0; k < ROOM_KNOTS; k++) {
 			const struct room_law *law = &fit->law[v][k];
@@ -221,14 +223,12 @@ static double strangeness(const struct wt_room_fit *fit, size_t v, double lead_h
 }
 
 static double step_scale(const struct draw *d, size_t v, size_t k, double part, double lead_h,
-			 size_t slot_of_day)
+			 const double z[ROOM_SCALE_FEATURES])
 {
 	const struct room_law *right = &d->fit->law[v][k];
 	const struct room_law *left = k > 0 ? &d->fit->law[v][k - 1] : right;
 	double log_left = k > 0 ? d->log_scale[v][k - 1] : d->log_scale[v][k];
-	double z[ROOM_SCALE_FEATURES];
 	double sum = 0.0;
-	wt_room_scale_features((double)d->past.unrest[v][d->at], slot_of_day, z);
 	for (size_t j = 0; j < ROOM_SCALE_FEATURES; j++)
 		sum += z[j] * ((1.0 - part) * left->gamma[j] + part * right->gamma[j]);
 	sum = fmin(fmax(sum, -SCALE_LIMIT), SCALE_LIMIT);
@@ -239,16 +239,19 @@ static double step_scale(const struct draw *d, size_t v, size_t k, double part, 
 	return sqrt(learned * learned + strange * strange);
 }
 
-static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots)
+static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots,
+			     const double hour[ROOM_HOUR_FEATURES])
 {
 	double lead = (double)(lead_slots > 0 ? lead_slots : 0);
 	size_t k = knot_after(lead);
 	double to = (double)wt_room_knot_slots[k];
 	double from = k > 0 ? (double)wt_room_knot_slots[k - 1] : 0.0;
 	double part = fmin((lead - from) / (to - from), 1.0);
-	size_t day = room_slot_of_day(d->past.grid.last + (int64_t)lead, d->fit->utc_offset_s);
+	double z[ROOM_SCALE_FEATURES];
+	memcpy(z, d->steady[v], sizeof z);
+	memcpy(z, hour, ROOM_HOUR_FEATURES * sizeof z[0]);
 	size_t usual = d->at + (lead > 0.0 ? 1 + ((size_t)lead - 1) % ROOM_SLOTS_DAY : 0);
-	double scale = step_scale(d, v, k, part, lead / ROOM_SLOTS_HOUR, day);
+	double scale = step_scale(d, v, k, part, lead / ROOM_SLOTS_HOUR, z);
 	double left = 0.0;
 	double right = k > 0 ? part : sqrt(part);
 	if (k > 0) {
@@ -317,8 +320,11 @@ static void block_run(const struct blend *t, const struct blend *e, const struct
 static void draw_step(const struct draw *d, int64_t lead, size_t n_paths, float *temp_c,
 		      float *vapour_pa)
 {
-	struct blend t = blend_at(d, 0, lead);
-	struct blend e = blend_at(d, 1, lead);
+	double hour[ROOM_HOUR_FEATURES];
+	wt_room_hour_features(room_slot_of_day(d->past.grid.last + lead, d->fit->utc_offset_s),
+			      hour);
+	struct blend t = blend_at(d, 0, lead, hour);
+	struct blend e = blend_at(d, 1, lead, hour);
 	struct saturation s = saturation_near(t.mean);
 	float temp[BLOCK];
 	float vapour[BLOCK];

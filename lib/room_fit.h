@@ -22,7 +22,8 @@
 #define ROOM_FEATURES 12
 #define ROOM_OUT_FEATURES 7
 #define ROOM_ALL_FEATURES (ROOM_FEATURES + ROOM_OUT_FEATURES)
-#define ROOM_SCALE_FEATURES 5
+#define ROOM_HOUR_FEATURES 4
+#define ROOM_SCALE_FEATURES 6
 #define ROOM_Z 27
 #define ROOM_Z_MIN (-3.25)
 #define ROOM_Z_STEP 0.25
@@ -35,11 +36,12 @@ extern const uint16_t wt_room_knot_slots[ROOM_KNOTS];
 struct room_prior {
 	float beta[2][ROOM_KNOTS][ROOM_FEATURES];
 	float beta_out[2][ROOM_KNOTS][ROOM_ALL_FEATURES];
-	float variance[ROOM_ALL_FEATURES]; /* between rooms, of every coefficient */
-	float log_scale[2][ROOM_KNOTS];    /* of errors, in units of the room's spread */
-	float quantile[2][3][ROOM_Z];      /* of scaled errors: short, middle, long leads */
-	float lead_decay[2];               /* correlation of errors: exp(-decay |ln(lead ratio)|) */
-	float cross;                       /* of temperature and vapour at one lead */
+	float variance[ROOM_ALL_FEATURES];               /* between rooms, of every coefficient */
+	float gamma[2][ROOM_KNOTS][ROOM_SCALE_FEATURES]; /* of the spread */
+	float log_scale[2][ROOM_KNOTS]; /* of errors, in units of the room's spread */
+	float quantile[2][3][ROOM_Z];   /* of scaled errors: short, middle, long leads */
+	float lead_decay[2];            /* correlation of errors: exp(-decay |ln(lead ratio)|) */
+	float cross;                    /* of temperature and vapour at one lead */
 };
 extern const struct room_prior wt_room_prior;
 
@@ -104,8 +106,11 @@ static inline size_t room_usual_index(size_t i, size_t lead)
 
 void wt_room_features(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
 		      size_t i, size_t lead, double out[ROOM_FEATURES]);
-/* Features of the spread at a slot of the day. */
-void wt_room_scale_features(double unrest, size_t slot_of_day, double out[ROOM_SCALE_FEATURES]);
+/* The part of the spread's features that hangs on the hour of the target. */
+void wt_room_hour_features(size_t slot_of_day, double out[ROOM_HOUR_FEATURES]);
+/* Features of the spread of variable v at a slot of the day, seen from i. */
+void wt_room_scale_features(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
+			    size_t i, size_t slot_of_day, double out[ROOM_SCALE_FEATURES]);
 
 /* Coefficients of every law; past must reach back as far as wished. */
 enum wt_status wt_room_learn(const struct wt_room_series *series, const struct room_past *past,

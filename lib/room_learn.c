@@ -383,8 +383,7 @@ static void scale_row(const struct room_past *past, const struct wt_room_fit *fi
 		      size_t i, size_t lead, double z[ROOM_SCALE_FEATURES])
 {
 	int64_t number = past->grid.last - (int64_t)(past->grid.n - 1 - i) + (int64_t)lead;
-	wt_room_scale_features((double)past->unrest[v][i],
-			       room_slot_of_day(number, fit->utc_offset_s), z);
+	wt_room_scale_features(past, fit, v, i, room_slot_of_day(number, fit->utc_offset_s), z);
 }
 
 static void law_scale(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
@@ -405,8 +404,11 @@ static void law_scale(const struct room_past *past, const struct wt_room_fit *fi
 				a[j * p + k] += rows->weight[r] * z[j] * z[k];
 		}
 	}
-	for (size_t j = 0; j < p; j++)
-		a[j * p + j] += SCALE_STRENGTH * sqrt(lead_hours(knot));
+	for (size_t j = 0; j < p; j++) {
+		double hold = SCALE_STRENGTH * sqrt(lead_hours(knot));
+		a[j * p + j] += hold;
+		b[j] += hold * law->gamma[j];
+	}
 	if (wt_room_solve(a, b, p))
 		memcpy(law->gamma, b, sizeof law->gamma);
 }
@@ -425,6 +427,8 @@ static void law_standardise(const struct room_past *past, const struct wt_room_f
 	double prior = (double)wt_room_prior.log_scale[v][knot];
 	law->log_scale = prior;
 	law->log_scale_out = prior;
+	for (size_t j = 0; j < ROOM_SCALE_FEATURES; j++)
+		law->gamma[j] = (double)wt_room_prior.gamma[v][knot][j];
 	if (rows->n == 0)
 		return;
 	law_scale(past, fit, v, knot, rows, law);

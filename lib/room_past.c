@@ -192,12 +192,37 @@ void wt_room_features(const struct room_past *past, const struct wt_room_fit *fi
 		out[5] = 0.0;
 }
 
-void wt_room_scale_features(double unrest, size_t slot_of_day, double out[ROOM_SCALE_FEATURES])
+/* Largest hourly change of the last two hours, both variables, against what is common: a shower
+ * or a door makes what follows less sure. */
+static double shock(const struct room_past *past, const struct wt_room_fit *fit, size_t i)
+{
+	double most = 0.0;
+	for (size_t back = 0; back <= ROOM_SLOTS_HOUR; back += ROOM_SLOTS_HOUR / 2) {
+		double sum = 0.0;
+		for (size_t v = 0; v < 2; v++)
+			sum += fabs(odd_before(past, v, i, back) -
+				    odd_before(past, v, i, back + ROOM_SLOTS_HOUR)) /
+			       fit->unrest_ref[v];
+		most = fmax(most, sum);
+	}
+	return log((most + 1.0) / 4.0);
+}
+
+void wt_room_hour_features(size_t slot_of_day, double out[ROOM_HOUR_FEATURES])
 {
 	double angle = 2.0 * M_PI * (double)slot_of_day / ROOM_SLOTS_DAY;
-	out[0] = cos(angle);
-	out[1] = sin(angle);
-	out[2] = cos(2.0 * angle);
-	out[3] = sin(2.0 * angle);
-	out[4] = unrest;
+	double c = cos(angle);
+	double s = sin(angle);
+	out[0] = c;
+	out[1] = s;
+	out[2] = c * c - s * s;
+	out[3] = 2.0 * s * c;
+}
+
+void wt_room_scale_features(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
+			    size_t i, size_t slot_of_day, double out[ROOM_SCALE_FEATURES])
+{
+	wt_room_hour_features(slot_of_day, out);
+	out[4] = (double)past->unrest[v][i];
+	out[5] = shock(past, fit, i);
 }
