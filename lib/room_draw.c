@@ -272,8 +272,8 @@ static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots,
 	};
 }
 
-/* Saturation about the mean temperature, in a form that vectorises: the exponent is exact, the
- * exponential a series, relative error below 1e-4. */
+/* Saturation about the mean temperature, in a form that vectorises: exact at the mean, from there
+ * by the exponent of the Magnus form (WMO-No. 8, annex 4.B: 17.62 and 243.12), from memory. */
 struct saturation {
 	float base;
 	float slope;

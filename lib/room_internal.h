@@ -5,8 +5,10 @@
 #ifndef WT_LIB_ROOM_INTERNAL_H
 #define WT_LIB_ROOM_INTERNAL_H
 
+#include <assert.h>
 #include <math.h>
 
+#include "lib/air.h"
 #include "lib/room.h"
 
 #define ROOM_SLOTS_DAY 288
@@ -99,12 +101,15 @@ static inline int64_t room_floor_slot(int64_t at_unix_s)
 	return slot * WT_GRID_S > at_unix_s ? slot - 1 : slot;
 }
 
-/* Saturation vapour pressure, Pa, in a form that costs one exponential: Magnus with the
- * constants of WMO-No. 8 (2018), annex 4.B, without the enhancement factor; within 0.1 % of the
- * reference of lib/air.c over 0..50 deg C.  Drawing needs it some hundred thousand times. */
+/* Saturation vapour pressure over water, Pa; held at the ends of what lib/air.h knows. */
 static inline double room_saturation_pa(double temp_c)
 {
-	return 611.2 * exp(17.62 * temp_c / (243.12 + temp_c));
+	double saturation_pa = 0.0;
+	enum wt_status status =
+		wt_air_saturation_pa(fmin(fmax(temp_c, -40.0), 100.0), &saturation_pa);
+	assert(status == WT_OK);
+	(void)status;
+	return saturation_pa;
 }
 
 #endif /* WT_LIB_ROOM_INTERNAL_H */

@@ -7,6 +7,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "lib/air.h"
 #include "lib/room.h"
 
 const double score_lead_h[SCORE_LEADS] = {0.5, 1, 3, 6, 9, 12, 18, 24, 36, 48};
@@ -14,7 +15,10 @@ const double score_lead_h[SCORE_LEADS] = {0.5, 1, 3, 6, 9, 12, 18, 24, 36, 48};
 
 static double saturation_pa(double temp_c)
 {
-	return 611.2 * exp(17.62 * temp_c / (243.12 + temp_c));
+	double saturation = NAN;
+	if (wt_air_saturation_pa(temp_c, &saturation) != WT_OK)
+		return NAN;
+	return saturation;
 }
 
 void record_free(struct record *record)
