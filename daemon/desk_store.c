@@ -164,6 +164,30 @@ static json_t *all_rows(struct wt_service *service, enum wt_store_table table,
 	return objects;
 }
 
+/* The air's forecasts that a review asks for, a few issues out of very many. */
+static json_t *issued_rows(struct wt_service *service, const json_t *forecasts,
+			   int64_t since_unix_s)
+{
+	json_t *issues = wt_site_review_issues(wt_engine_site(service->engine), forecasts,
+					       since_unix_s == INT64_MIN ? 0 : since_unix_s);
+	json_t *air = json_array(), *issue;
+	size_t index;
+
+	json_array_foreach(issues, index, issue)
+	{
+		int64_t at_unix_s = json_integer_value(issue);
+		struct wt_store_span span = span_of(service, at_unix_s);
+		int64_t last_unix_ms = at_unix_s * 1000 + 999;
+		if (span.until_unix_ms > last_unix_ms)
+			span.until_unix_ms = last_unix_ms;
+		json_t *rows = all_rows(service, WT_STORE_AIR_FORECASTS, &span);
+		json_array_extend(air, rows);
+		json_decref(rows);
+	}
+	json_decref(issues);
+	return air;
+}
+
 json_t *wt_desk_review(struct wt_service *service, const json_t *params, struct wt_refusal *refusal)
 {
 	static const char *const known[] = {"since", NULL};
@@ -177,7 +201,7 @@ json_t *wt_desk_review(struct wt_service *service, const json_t *params, struct 
 	struct wt_store_span span =
 		span_of(service, since_unix_s == INT64_MIN ? INT64_MIN : since_unix_s - 3 * 86400);
 	json_t *forecasts = all_rows(service, WT_STORE_FORECASTS, &span);
-	json_t *air = all_rows(service, WT_STORE_AIR_FORECASTS, &span);
+	json_t *air = issued_rows(service, forecasts, since_unix_s);
 	json_t *result = wt_site_review(wt_engine_site(service->engine), forecasts, air,
 					since_unix_s == INT64_MIN ? 0 : since_unix_s, now_unix_s);
 	json_decref(forecasts);

@@ -9,6 +9,8 @@
 /* Error of one weighing of a load, % of its fresh weight: a household scale's 1 % of what is left
  * on it, and leaf that sticks (our choice). */
 #define WEIGH_SD_LOSS_PCT 1.0
+/* Chances nearer to 0 or 1 than this are taken for sure. */
+#define SURE 0.02
 
 static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_t *index)
 {
@@ -54,7 +56,9 @@ static void settle(struct wt_job *job, const struct wt_decide_load *loads, size_
 
 	for (size_t i = 0; i < n; i++) {
 		const struct site_job_load *load = &job->loads[index[i]];
-		if (!load->n_settle || !load->settle_loss_pct)
+		double p = load->view.advice.p_ready_tonight;
+		/* Where tonight or not is known already, nothing is left to settle. */
+		if (!load->n_settle || !load->settle_loss_pct || p < SURE || p > 1.0 - SURE)
 			continue;
 		candidates[count++] = (struct wt_settle_candidate){
 			.load = load->load.number,

@@ -253,11 +253,10 @@ static int by_miss(const void *a, const void *b)
 	return x->track->load->number - y->track->load->number;
 }
 
-static json_t *worst(const struct wt_site *site, const struct site_track *tracks, size_t n,
-		     const json_t *air_rows)
+/* The worst first; at most WORST of them. */
+static size_t find_misses(const struct site_track *tracks, size_t n, struct miss **out)
 {
 	struct miss *misses = site_alloc((n + 1) * sizeof(*misses));
-	json_t *rows = json_array();
 	size_t count = 0;
 
 	for (size_t i = 0; i < n; i++) {
@@ -276,7 +275,18 @@ static json_t *worst(const struct wt_site *site, const struct site_track *tracks
 		}
 	}
 	qsort(misses, count, sizeof(*misses), by_miss);
-	for (size_t i = 0; i < count && i < WORST; i++) {
+	*out = misses;
+	return count < WORST ? count : WORST;
+}
+
+static json_t *worst(const struct wt_site *site, const struct site_track *tracks, size_t n,
+		     const json_t *air_rows)
+{
+	struct miss *misses;
+	json_t *rows = json_array();
+	size_t count = find_misses(tracks, n, &misses);
+
+	for (size_t i = 0; i < count; i++) {
 		char text[112];
 		const char *code =
 			site_review_reason(site, misses[i].track, misses[i].row,
@@ -330,30 +340,63 @@ static void hand_out(const json_t *forecast_rows, const struct wt_site *site,
 	}
 }
 
+struct gathered {
+	struct site_track *tracks;
+	size_t n;
+};
+
+static struct gathered open_record(const struct wt_site *site, const json_t *forecast_rows,
+				   int64_t since_unix_s)
+{
+	struct gathered g = {.tracks = site_alloc((site->n_loads + 1) * sizeof(*g.tracks))};
+	struct site_track **by_number = site_alloc((site->n_loads + 1) * sizeof(*by_number));
+
+	g.n = gather(site, since_unix_s, g.tracks, by_number);
+	hand_out(forecast_rows, site, by_number);
+	free(by_number);
+	return g;
+}
+
+static void close_record(struct gathered *g)
+{
+	for (size_t i = 0; i < g->n; i++)
+		free(g->tracks[i].rows);
+	free(g->tracks);
+}
+
+json_t *wt_site_review_issues(const struct wt_site *site, const json_t *forecast_rows,
+			      int64_t since_unix_s)
+{
+	struct gathered g = open_record(site, forecast_rows, since_unix_s);
+	struct miss *misses;
+	json_t *issues = json_array();
+	size_t count = find_misses(g.tracks, g.n, &misses);
+
+	for (size_t i = 0; i < count; i++)
+		json_array_append(issues, json_object_get(misses[i].row, "issued_unix_s"));
+	free(misses);
+	close_record(&g);
+	return issues;
+}
+
 json_t *wt_site_review(const struct wt_site *site, const json_t *forecast_rows,
 		       const json_t *air_forecast_rows, int64_t since_unix_s, int64_t now_unix_s)
 {
-	struct site_track *tracks = site_alloc((site->n_loads + 1) * sizeof(*tracks));
-	struct site_track **by_number = site_alloc((site->n_loads + 1) * sizeof(*by_number));
-	size_t n = gather(site, since_unix_s, tracks, by_number);
+	struct gathered g = open_record(site, forecast_rows, since_unix_s);
 	json_t *document = site_document(site, now_unix_s);
 	int closed = 0, unweighed = 0;
 
-	hand_out(forecast_rows, site, by_number);
-	for (size_t i = 0; i < n; i++) {
-		tracks[i].reference_h = reference_hours(tracks, n, &tracks[i]);
-		closed += tracks[i].asked;
-		unweighed += tracks[i].asked && !tracks[i].weighed;
+	for (size_t i = 0; i < g.n; i++) {
+		g.tracks[i].reference_h = reference_hours(g.tracks, g.n, &g.tracks[i]);
+		closed += g.tracks[i].asked;
+		unweighed += g.tracks[i].asked && !g.tracks[i].weighed;
 	}
 	json_object_set_new(document, "loads_closed", json_integer(closed));
 	json_object_set_new(document, "loads_unweighed", json_integer(unweighed));
-	json_object_set_new(document, "by_lead", by_lead(tracks, n));
-	json_object_set_new(document, "calls", evening_calls(site, tracks, n));
-	json_object_set_new(document, "worst", worst(site, tracks, n, air_forecast_rows));
-	json_object_set_new(document, "scatter", scatter(tracks, n));
-	for (size_t i = 0; i < n; i++)
-		free(tracks[i].rows);
-	free(tracks);
-	free(by_number);
+	json_object_set_new(document, "by_lead", by_lead(g.tracks, g.n));
+	json_object_set_new(document, "calls", evening_calls(site, g.tracks, g.n));
+	json_object_set_new(document, "worst", worst(site, g.tracks, g.n, air_forecast_rows));
+	json_object_set_new(document, "scatter", scatter(g.tracks, g.n));
+	close_record(&g);
 	return document;
 }

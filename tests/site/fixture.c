@@ -90,6 +90,8 @@ void workshop_feed(struct workshop *w, int64_t until_unix_s)
 }
 
 static json_t *params_of(const char *format, va_list arguments)
+	__attribute__((format(printf, 1, 0)));
+static json_t *params_of(const char *format, va_list arguments)
 {
 	char text[2048];
 	json_error_t error;
