@@ -131,7 +131,6 @@ static void take_reading(struct wt_engine *engine, size_t station,
 	};
 	if (!wt_engine_put(engine, &row))
 		return;
-	reading.at_unix_ms = row.reading.at_unix_ms;
 	engine->any_input = true;
 	wt_site_add_reading(engine->site, &reading);
 }

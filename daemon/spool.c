@@ -159,12 +159,11 @@ bool wt_spool_put(struct wt_spool *spool, struct wt_row *row)
 		spool->dropped++;
 		return true;
 	}
-	int64_t at_unix_ms = row->reading.at_unix_ms;
 	spool->n++;
 	*row_at(spool, spool->n - 1) = *row;
-	if (spool->state == WT_STORE_OK && insert_waiting(spool, &fresh) == WT_STORE_OK)
-		at_unix_ms = row_at(spool, spool->n - 1)->reading.at_unix_ms;
-	*row = (struct wt_row){.reading.at_unix_ms = at_unix_ms};
+	*row = (struct wt_row){0};
+	if (spool->state == WT_STORE_OK && insert_waiting(spool, &fresh) != WT_STORE_OK)
+		fresh = true;
 	if (spool->batch_rows && spool->in_transaction >= spool->batch_rows)
 		(void)wt_spool_commit(spool, true);
 	return fresh;

@@ -41,8 +41,7 @@ struct wt_spool *wt_spool_new(struct wt_store *store, size_t limit, size_t batch
 /* What is not committed is lost: commit before. */
 void wt_spool_free(struct wt_spool **spool);
 
-/* Takes over what row holds.  False when the row is in the store already and does not count; the
- * place it was given is written into row->reading.at_unix_ms. */
+/* Takes over what row holds.  False when the row is in the store already and does not count. */
 bool wt_spool_put(struct wt_spool *spool, struct wt_row *row);
 
 /* Keeps an act, and with it everything before; on disk when WT_STORE_OK (save in batches). */

@@ -23,9 +23,9 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 	[WT_SQL_READING_ADD] =
 		"INSERT INTO reading(station, room, at_unix_ms, received_unix_ms, temp_c, rh_pct, "
 		"flags,"
-		" packet) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) ON CONFLICT DO NOTHING",
-	[WT_SQL_READING_AT] =
-		"SELECT temp_c, rh_pct FROM reading WHERE at_unix_ms = ?1 AND station = ?2",
+		" packet) VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+	[WT_SQL_READING_AT] = "SELECT 1 FROM reading WHERE at_unix_ms = ?1 AND station = ?2"
+			      " AND temp_c IS ?3 AND rh_pct IS ?4 LIMIT 1",
 	[WT_SQL_SCALE_ADD] = "INSERT INTO scale_reading(scale, at_unix_ms, kg) VALUES(?1, ?2, ?3)",
 	[WT_SQL_ACT_ADD] = "INSERT INTO act(received_unix_ms, method, params) VALUES(?1, ?2, ?3)",
 	[WT_SQL_CLOSING_ADD] = "INSERT INTO closing(at_unix_s, document) VALUES(?1, ?2)",
@@ -57,11 +57,11 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 		" WHERE packet IS NOT NULL ORDER BY id",
 	[WT_SQL_PAGE_READINGS] =
 		"SELECT s.text, r.text, at_unix_ms, received_unix_ms, temp_c, rh_pct, flags,"
-		" at_unix_ms, station, 0"
+		" at_unix_ms, station, reading.id"
 		" FROM reading CROSS JOIN name s ON s.id = station CROSS JOIN name r ON r.id = room"
-		" WHERE (at_unix_ms, station) > (?1, ?2) AND ?3 IS NOT NULL"
+		" WHERE (at_unix_ms, station, reading.id) > (?1, ?2, ?3)"
 		" AND at_unix_ms >= ?4 AND received_unix_ms <= ?5"
-		" ORDER BY at_unix_ms, station LIMIT ?6",
+		" ORDER BY at_unix_ms, station, reading.id LIMIT ?6",
 	[WT_SQL_PAGE_FORECASTS] = "SELECT *, issued_unix_s, load, 0 FROM forecast"
 				  " WHERE (issued_unix_s, load) > (?1, ?2) AND ?3 IS NOT NULL"
 				  " AND issued_unix_s * 1000 >= ?4 AND issued_unix_s * 1000 <= ?5"

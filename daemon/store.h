@@ -35,13 +35,12 @@ const char *wt_store_error(const struct wt_store *store);
 /* No reading, act or forecast in it. */
 bool wt_store_is_empty(struct wt_store *store);
 
-/* Readings are keyed by station name, so that a changed configuration keeps its past.  A reading
- * with the station's own time (other than that of receiving) that is there already is ignored
- * (*fresh false).  Where another reading of the same station holds the same millisecond,
- * reading->at_unix_ms moves on to the next free one.  NAN is stored as unknown.  packet names the
+/* Readings are kept by station name, so that a changed configuration keeps its past.  A reading
+ * with a time of the station's own (other than that of receiving) is ignored when one of the same
+ * station, time and values is there (*fresh false).  NAN is stored as unknown.  packet names the
  * message (0: none), see wt_store_packets. */
 enum wt_store_result wt_store_add_reading(struct wt_store *store, const char *station,
-					  const char *room, struct wt_reading *reading,
+					  const char *room, const struct wt_reading *reading,
 					  int64_t packet, bool *fresh);
 enum wt_store_result wt_store_add_scale_reading(struct wt_store *store, const char *scale,
 						int64_t at_unix_ms, double kg);

@@ -8,9 +8,6 @@
 
 #include "daemon/store_inner.h"
 
-/* Readings of one station within one millisecond: more than this is a fault of the sender. */
-#define MAX_MOVES 1000
-
 static enum wt_store_result remember_name(struct wt_store *store, const char *text, int64_t id)
 {
 	struct wt_store_name *names =
@@ -66,25 +63,23 @@ static void bind_number(sqlite3_stmt *statement, int column, double value)
 		sqlite3_bind_null(statement, column);
 }
 
-/* True when the reading at that place has the same values. */
-static bool same_there(struct wt_store *store, int64_t station, const struct wt_reading *reading)
+/* *there: a reading of the same station, time and values is in the store. */
+static enum wt_store_result look_for(struct wt_store *store, int64_t station,
+				     const struct wt_reading *reading, bool *there)
 {
 	sqlite3_stmt *at = wt_store_sql(store, WT_SQL_READING_AT);
-	bool same = false;
 	if (!at)
-		return false;
+		return wt_store_fail(store, sqlite3_errcode(store->db), "look for a reading");
 	sqlite3_bind_int64(at, 1, reading->at_unix_ms);
 	sqlite3_bind_int64(at, 2, station);
-	if (sqlite3_step(at) == SQLITE_ROW) {
-		bool has_temp = sqlite3_column_type(at, 0) != SQLITE_NULL;
-		bool has_rh = sqlite3_column_type(at, 1) != SQLITE_NULL;
-		same = has_temp == !!isfinite(reading->temp_c) &&
-		       has_rh == !!isfinite(reading->rh_pct) &&
-		       (!has_temp || sqlite3_column_double(at, 0) == reading->temp_c) &&
-		       (!has_rh || sqlite3_column_double(at, 1) == reading->rh_pct);
-	}
+	bind_number(at, 3, reading->temp_c);
+	bind_number(at, 4, reading->rh_pct);
+	int rc = sqlite3_step(at);
+	*there = rc == SQLITE_ROW;
 	sqlite3_reset(at);
-	return same;
+	return rc == SQLITE_ROW || rc == SQLITE_DONE
+		       ? WT_STORE_OK
+		       : wt_store_fail(store, rc, "look for a reading");
 }
 
 static enum wt_store_result insert_reading(struct wt_store *store, int64_t station, int64_t room,
@@ -106,35 +101,27 @@ static enum wt_store_result insert_reading(struct wt_store *store, int64_t stati
 }
 
 enum wt_store_result wt_store_add_reading(struct wt_store *store, const char *station,
-					  const char *room, struct wt_reading *reading,
+					  const char *room, const struct wt_reading *reading,
 					  int64_t packet, bool *fresh)
 {
 	int64_t station_id = 0, room_id = 0;
+	bool there = false;
 	enum wt_store_result result = name_id(store, station, &station_id);
 	if (result == WT_STORE_OK)
 		result = name_id(store, room, &room_id);
+	/* Without a time of the station's own, equal values are another reading. */
+	if (result == WT_STORE_OK && reading->at_unix_ms != reading->received_unix_ms)
+		result = look_for(store, station_id, reading, &there);
+	if (result == WT_STORE_OK && !there)
+		result = insert_reading(store, station_id, room_id, reading, packet);
 	if (result != WT_STORE_OK)
 		return result;
-	/* Without a time of the station's own, equal values are another reading. */
-	struct wt_reading placed = *reading;
-	for (int move = 0; move < MAX_MOVES; move++, placed.at_unix_ms++) {
-		int64_t before = sqlite3_total_changes64(store->db);
-		result = insert_reading(store, station_id, room_id, &placed, packet);
-		if (result != WT_STORE_OK)
-			return result;
-		if (sqlite3_total_changes64(store->db) != before) {
-			store->readings++;
-			if (!sqlite3_get_autocommit(store->db))
-				store->uncommitted++;
-			*reading = placed;
-			*fresh = true;
-			return WT_STORE_OK;
-		}
-		if (reading->at_unix_ms != reading->received_unix_ms &&
-		    same_there(store, station_id, &placed))
-			break;
-	}
-	*fresh = false;
+	*fresh = !there;
+	if (there)
+		return WT_STORE_OK;
+	store->readings++;
+	if (!sqlite3_get_autocommit(store->db))
+		store->uncommitted++;
 	return WT_STORE_OK;
 }
 

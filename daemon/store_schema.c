@@ -23,7 +23,7 @@ static const char *const schema_steps[] = {
 	" temp_c REAL, rh_pct REAL,"
 	" flags INTEGER NOT NULL,"
 	" packet INTEGER) STRICT;"
-	"CREATE UNIQUE INDEX reading_at ON reading(at_unix_ms, station);"
+	"CREATE INDEX reading_at ON reading(at_unix_ms, station);"
 	"CREATE TABLE scale_reading("
 	" id INTEGER PRIMARY KEY,"
 	" scale INTEGER NOT NULL REFERENCES name(id),"
