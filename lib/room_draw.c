@@ -20,7 +20,7 @@
 #define WIDEN_DAYS 4.0
 /* The same for the day of a room seen for hours only: error grows for so many hours ahead at so
  * many of the room's hourly changes, and is learned away in so many days. */
-#define STRANGE 0.8
+#define STRANGE 0.7
 #define STRANGE_HOURS 6.5
 #define STRANGE_DAYS 2.5
 /* Paths are worked on in blocks, which compilers turn into vector code. */
