@@ -330,13 +330,20 @@ VARIANT(plain, )
 
 enum level { PLAIN, AVX2, AVX512 };
 
+/* Tests build the kernel with a lower one, to try every set that the machine has. */
+#ifndef WT_KERNEL_AT_MOST
+#define WT_KERNEL_AT_MOST AVX512
+#endif
+
 static enum level level(void)
 {
 #if HAS_VARIANTS
-	if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512dq") &&
-	    __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512bw"))
+	if (WT_KERNEL_AT_MOST >= AVX512 && __builtin_cpu_supports("avx512f") &&
+	    __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512vl") &&
+	    __builtin_cpu_supports("avx512bw"))
 		return AVX512;
-	if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma"))
+	if (WT_KERNEL_AT_MOST >= AVX2 && __builtin_cpu_supports("avx2") &&
+	    __builtin_cpu_supports("fma"))
 		return AVX2;
 #endif
 	return PLAIN;

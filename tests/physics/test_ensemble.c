@@ -10,6 +10,7 @@
 #include <cmocka.h>
 
 #include "lib/ensemble.h"
+#include "lib/ensemble_kernel.h"
 #include "lib/leaf.h"
 #include "tests/physics/cases.h"
 
@@ -92,8 +93,9 @@ static void test_kernel_agrees_with_reference(void **state)
 		wt_members_free(&members);
 		wt_drive_free(&past);
 	}
-	print_message("kernel against reference: worst %.4f points of loss, %.5f of the weight\n",
-		      worst_pct, worst_kg);
+	print_message(
+		"kernel (%s) against reference: worst %.4f points of loss, %.5f of the weight\n",
+		wt_kernel_name(), worst_pct, worst_kg);
 	assert_true(worst_pct < 0.02);
 	assert_true(worst_kg < 0.0005);
 }
