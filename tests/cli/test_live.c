@@ -4,8 +4,10 @@
  * typed by hand and by script, what is refused, the live screen.
  */
 #include <locale.h>
+#include <poll.h>
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -163,6 +165,60 @@ static void the_live_screen_ends_on_a_signal(void **state)
 	free(terminal.seen);
 }
 
+static void publish(const char *topic, const char *payload)
+{
+	char line[512];
+	struct run run;
+
+	snprintf(line, sizeof line, "mosquitto_pub -h 127.0.0.1 -p %d -t %s -m '%s'", workshop.port,
+		 topic, payload);
+	run_line(line, NULL, &run);
+	assert_int_equal(run.code, 0);
+	run_clear(&run);
+}
+
+/* Until the daemon has subscribed, what is sent is lost: a station, too, sends again. */
+static void publish_until_heard(const char *filter, const char *topic, const char *payload)
+{
+	char line[256];
+	bool heard = false;
+
+	snprintf(line, sizeof line, "wither --socket %s --json stations --learn '%s'",
+		 workshop.socket, filter);
+	for (int i = 0; i < 500 && !heard; i++) {
+		struct run run;
+
+		publish(topic, payload);
+		run_line(line, NULL, &run);
+		heard = strstr(run.out, topic) != NULL;
+		run_clear(&run);
+		poll(NULL, 0, 10);
+	}
+	assert_true(heard);
+}
+
+/* The daemon hears a station it does not know and says how it may be read. */
+static void a_new_station_is_overheard(void **state)
+{
+	const char *env[] = {"LC_ALL=C.UTF-8", "NO_COLOR=1", NULL};
+	struct terminal terminal;
+	char line[256];
+
+	(void)state;
+	check("stations --learn 'a/#/b'", 1, NULL, "'a/#/b'");
+	snprintf(line, sizeof line, "wither --socket %s stations --learn 'attic/#'",
+		 workshop.socket);
+	assert_true(terminal_open(line, env, 40, 20, &terminal));
+	assert_true(terminal_expect(&terminal, "Listening"));
+	publish_until_heard("attic/#", "attic/new", "{\"temperature\":18.25,\"humidity\":71.5}");
+	assert_true(terminal_expect(&terminal, "attic/new"));
+	assert_true(terminal_expect(&terminal, "temp_pointer = /temperature"));
+	assert_true(terminal_expect(&terminal, "rh_pointer = /humidity"));
+	assert_int_equal(terminal_close(&terminal), 0);
+	free(terminal.seen);
+	check("stations", 0, "loft in hall", NULL);
+}
+
 static void a_backup_is_a_whole_database(void **state)
 {
 	char line[256], path[128], head[16] = "";
@@ -204,6 +260,7 @@ int main(void)
 		cmocka_unit_test(gardens_may_be_shortened_by_hand),
 		cmocka_unit_test(the_live_screen_follows_and_leaves),
 		cmocka_unit_test(the_live_screen_ends_on_a_signal),
+		cmocka_unit_test(a_new_station_is_overheard),
 		cmocka_unit_test(a_backup_is_a_whole_database),
 	};
 
