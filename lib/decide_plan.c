@@ -204,6 +204,8 @@ enum wt_status wt_decide_plan(const struct wt_hearth *hearth, const struct wt_co
 	if (!status)
 		status = solve(&w);
 	if (!status)
+		status = wt_shop_tidy(&w.shop, &w.best);
+	if (!status)
 		status = write_plan(&w, plan);
 	if (!status) {
 		*out = plan;

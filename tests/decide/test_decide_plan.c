@@ -363,6 +363,27 @@ static void short_night(void **state)
 	wt_plan_free(&plan);
 }
 
+static int changes_of_load(const struct wt_plan *plan)
+{
+	int changes = 0;
+	for (size_t i = 1; i < plan->n; i++)
+		changes += plan->firings[i].load != plan->firings[i - 1].load;
+	return changes;
+}
+
+static void a_load_is_fired_in_one_go(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {10};
+	struct wt_hearth hearth = synthetic_hearth(2);
+	for (int k = 0; k < 4; k++)
+		synthetic_fill(&store[k], &r, k + 1, 6, 64, -2 * 3600, 300, 12 * 3600);
+	struct wt_plan *plan = plan_for(&hearth, 4);
+	assert_int_equal(plan->n, 12);
+	assert_int_equal(changes_of_load(plan), 3);
+	wt_plan_free(&plan);
+}
+
 static void same_inputs_same_plan(void **state)
 {
 	(void)state;
@@ -439,6 +460,7 @@ int main(void)
 		cmocka_unit_test(leaf_of_yesterday),
 		cmocka_unit_test(beyond_the_horizon),
 		cmocka_unit_test(short_night),
+		cmocka_unit_test(a_load_is_fired_in_one_go),
 		cmocka_unit_test(same_inputs_same_plan),
 		cmocka_unit_test(bad_input_is_refused),
 	};
