@@ -62,6 +62,16 @@ static void fill(struct wt_config_lines *lines, const struct wt_config_block *bl
 	}
 }
 
+/* A copy of text, or NULL and a fault. */
+static char *copy(struct wt_config_lines *lines, int line, const char *text)
+{
+	char *out = strdup(text);
+
+	if (!out)
+		wt_config_lines_fault(lines, line, "out of memory");
+	return out;
+}
+
 /* Room for one more in an array of structs, zeroed; array is the address of its pointer; NULL (and
  * a fault) when there is no memory. */
 static void *grow(struct wt_config_lines *lines, void *array, size_t *n, size_t size)
@@ -90,7 +100,7 @@ static size_t find_room(struct wt_config_lines *lines, const struct wt_config_bl
 	if (!name && config->n_rooms == 1)
 		return 0;
 	for (size_t i = 0; name && i < config->n_rooms; i++) {
-		if (!strcmp(config->rooms[i].name, name))
+		if (config->rooms[i].name && !strcmp(config->rooms[i].name, name))
 			return i;
 	}
 	for (size_t i = 0; i < config->n_rooms && used < sizeof accepted; i++)
@@ -125,7 +135,7 @@ static void topic_for(struct wt_config_lines *lines, const struct wt_config_bloc
 		wt_config_lines_fault(lines, wt_config_block_line(block, key),
 				      "'topic' serves both values; give either topic or %s", key);
 	if (topic && !*field)
-		*field = strdup(topic);
+		*field = copy(lines, block->line, topic);
 }
 
 static void check_rule(struct wt_config_lines *lines, const struct wt_config_block *block,
@@ -148,6 +158,29 @@ static void check_rule(struct wt_config_lines *lines, const struct wt_config_blo
 	     "both match_pointer and match_value, or neither");
 }
 
+static void free_rule(const struct wt_payload_rule *rule)
+{
+	char *const fields[] = {rule->temp_topic,    rule->rh_topic,     rule->temp_pointer,
+				rule->rh_pointer,    rule->time_pointer, rule->battery_pointer,
+				rule->match_pointer, rule->match_value};
+
+	for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
+		free(fields[i]);
+}
+
+static void free_station(const struct wt_config_station *station)
+{
+	free(station->name);
+	free_rule(&station->rule);
+}
+
+static void free_scale(const struct wt_config_scale *scale)
+{
+	free(scale->name);
+	free(scale->topic);
+	free(scale->pointer);
+}
+
 static void read_station(struct wt_config_lines *lines, const struct wt_config_block *block,
 			 struct wt_config *config)
 {
@@ -162,12 +195,14 @@ static void read_station(struct wt_config_lines *lines, const struct wt_config_b
 	else if (draft.topic)
 		check_rule(lines, block, &draft.station.rule);
 	draft.station.room = find_room(lines, block, config, draft.room);
-	draft.station.name = strdup(block->name);
+	draft.station.name = copy(lines, block->line, block->name);
 	free(draft.room);
 	free(draft.topic);
 	station = grow(lines, &config->stations, &config->n_stations, sizeof *station);
 	if (station)
 		*station = draft.station;
+	else
+		free_station(&draft.station);
 }
 
 static void read_scale(struct wt_config_lines *lines, const struct wt_config_block *block,
@@ -179,11 +214,13 @@ static void read_scale(struct wt_config_lines *lines, const struct wt_config_blo
 	fill(lines, block, &draft);
 	need(lines, block, wt_config_block_has(block, "topic"), "'topic ='");
 	draft.scale.room = find_room(lines, block, config, draft.room);
-	draft.scale.name = strdup(block->name);
+	draft.scale.name = copy(lines, block->line, block->name);
 	free(draft.room);
 	scale = grow(lines, &config->scales, &config->n_scales, sizeof *scale);
 	if (scale)
 		*scale = draft.scale;
+	else
+		free_scale(&draft.scale);
 }
 
 static void read_room(struct wt_config_lines *lines, const struct wt_config_block *block,
@@ -192,7 +229,7 @@ static void read_room(struct wt_config_lines *lines, const struct wt_config_bloc
 	struct wt_config_room *room = grow(lines, &config->rooms, &config->n_rooms, sizeof *room);
 
 	if (room)
-		room->name = strdup(block->name);
+		room->name = copy(lines, block->line, block->name);
 }
 
 static void check_style(struct wt_config_lines *lines, const struct wt_config_block *block,
@@ -222,14 +259,14 @@ static void read_style(struct wt_config_lines *lines, const struct wt_config_blo
 	size_t errors_before = lines->n_errors;
 
 	for (size_t i = 0; i < config->n_styles; i++) {
-		if (!strcmp(config->styles[i].name, block->name))
+		if (config->styles[i].name && !strcmp(config->styles[i].name, block->name))
 			style = &config->styles[i];
 	}
 	if (!style) {
 		style = grow(lines, &config->styles, &config->n_styles, sizeof *style);
 		if (!style)
 			return;
-		style->name = strdup(block->name);
+		style->name = copy(lines, block->line, block->name);
 		style->most_hours = HUGE_VAL;
 		need(lines, block,
 		     wt_config_block_has(block, "ready_from_loss_pct") &&
@@ -324,7 +361,7 @@ static void add_built_in_styles(struct wt_config_lines *lines, struct wt_config 
 		if (!style)
 			return;
 		*style = (struct wt_config_style){
-			.name = strdup(built_in->name),
+			.name = copy(lines, 0, built_in->name),
 			.ready_from_loss_pct = built_in->ready_from_loss_pct,
 			.aim_loss_pct = built_in->aim_loss_pct,
 			.latest_loss_pct = built_in->latest_loss_pct,
@@ -458,29 +495,14 @@ char *wt_config_secret_read(const char *path, FILE *errors)
 	return secret;
 }
 
-static void free_rule(struct wt_payload_rule *rule)
-{
-	char *const fields[] = {rule->temp_topic,    rule->rh_topic,     rule->temp_pointer,
-				rule->rh_pointer,    rule->time_pointer, rule->battery_pointer,
-				rule->match_pointer, rule->match_value};
-
-	for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++)
-		free(fields[i]);
-}
-
 static void free_lists(struct wt_config *config)
 {
 	for (size_t i = 0; i < config->n_rooms; i++)
 		free(config->rooms[i].name);
-	for (size_t i = 0; i < config->n_stations; i++) {
-		free(config->stations[i].name);
-		free_rule(&config->stations[i].rule);
-	}
-	for (size_t i = 0; i < config->n_scales; i++) {
-		free(config->scales[i].name);
-		free(config->scales[i].topic);
-		free(config->scales[i].pointer);
-	}
+	for (size_t i = 0; i < config->n_stations; i++)
+		free_station(&config->stations[i]);
+	for (size_t i = 0; i < config->n_scales; i++)
+		free_scale(&config->scales[i]);
 	for (size_t i = 0; i < config->n_styles; i++)
 		free(config->styles[i].name);
 	free(config->rooms);

@@ -152,7 +152,10 @@ static char *section_name(struct reader *reader, const char *word, const char *n
 				      word, quote(name, length, quoted));
 		return NULL;
 	}
-	return strndup(name, length);
+	char *copy = strndup(name, length);
+	if (!copy)
+		wt_config_lines_fault(reader->lines, reader->line, "out of memory");
+	return copy;
 }
 
 /* "[word]" or "[word name]"; text is the trimmed line. */
