@@ -338,7 +338,8 @@ static json_t *given_up(const struct wt_site *site)
 		int placed = firings_of(job->plan, load->load.number);
 		if (job->hearth.woks > 0 && placed >= needed)
 			continue;
-		bool waits = load->view.advice.call == WT_CALL_WAIT && !placed;
+		bool waits =
+			job->hearth.woks > 0 && load->view.advice.call == WT_CALL_WAIT && !placed;
 		json_t *row =
 			waits ? site_note("not_ready",
 					  "Load %d will not be ready by tomorrow's last start.",
