@@ -86,6 +86,20 @@ static void print_station(struct wt_page *page, const json_t *station, double no
 	print_fault(page, wt_doc_object(station, "last_fault"), now);
 }
 
+/* To be copied into the configuration: its lines are neither broken nor cut, only made harmless. */
+static void print_proposal(const struct wt_page *page, const char *proposal)
+{
+	while (*proposal && !page->dry) {
+		char line[1024], shown[1024];
+		size_t length = strcspn(proposal, "\n");
+
+		snprintf(line, sizeof line, "%.*s", (int)(length < 1000 ? length : 1000), proposal);
+		wt_term_copy(&page->term, shown, sizeof shown, (int)sizeof shown, line);
+		fprintf(page->out, "%s\n", shown);
+		proposal += length + (proposal[length] == '\n');
+	}
+}
+
 static void print_learned(struct wt_page *page, const json_t *result)
 {
 	size_t i;
@@ -102,9 +116,8 @@ static void print_learned(struct wt_page *page, const json_t *result)
 
 		wt_page_row(page, WT_MARK_HEAD, "%s", topic ? topic : "-");
 		wt_page_textf(page, WT_MARK_FAINT, 2, "%s", payload ? payload : "-");
-		/* The proposal is to be copied into the configuration: it is not broken. */
-		if (proposal && !page->dry)
-			fprintf(page->out, "%s\n", proposal);
+		if (proposal)
+			print_proposal(page, proposal);
 	}
 	json_array_foreach(wt_doc_list(result, "undecided"), i, item)
 		wt_page_textf(page, WT_MARK_NONE, 2, _("? not decided: %s"),

@@ -216,12 +216,17 @@ void wt_print_show(struct wt_page *page, const json_t *result)
 {
 	double now = wt_doc_number(result, "now_unix_s");
 	double fixed = wt_doc_number(result, "fixed_unix_s");
-	char when[WT_WHEN_SIZE];
+	char when[WT_WHEN_SIZE], left[WT_SAY_SIZE];
 
 	print_head(page, result, now);
 	if (isfinite(fixed)) {
 		wt_when_clock(when, fixed, now);
 		wt_page_fact(page, LOAD_LABEL, _("fixed"), "%s", when);
+	}
+	if (wt_doc_number(result, "left_share") < 0.999) {
+		wt_say_number(left, 100.0 * wt_doc_number(result, "left_share"), 0, "%");
+		wt_page_fact(page, LOAD_LABEL, _("left"), _("%s of the leaf"),
+			     left);
 	}
 	print_forecast(page, result, now);
 	print_call(page, result);

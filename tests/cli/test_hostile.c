@@ -7,6 +7,7 @@
 #include <locale.h>
 #include <setjmp.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -26,14 +27,23 @@ static const struct {
 	const char *fixture;
 	void (*print)(struct wt_page *page, const json_t *result);
 } screens[] = {
-	{"tonight", wt_print_tonight},   {"tonight_eight", wt_print_tonight},
-	{"plan", wt_print_plan},         {"act_spread", wt_print_act},
-	{"act_undo", wt_print_act},      {"show", wt_print_show},
-	{"loads", wt_print_loads},       {"air", wt_print_air},
-	{"density", wt_print_density},   {"what_if", wt_print_what_if},
-	{"review", wt_print_review},     {"ledger", wt_print_ledger},
-	{"gardens", wt_print_gardens},   {"stations", wt_print_stations},
-	{"health_bad", wt_print_health}, {"backup", wt_print_backup},
+	{"tonight", wt_print_tonight},
+	{"tonight_eight", wt_print_tonight},
+	{"plan", wt_print_plan},
+	{"act_spread", wt_print_act},
+	{"act_undo", wt_print_act},
+	{"show", wt_print_show},
+	{"loads", wt_print_loads},
+	{"air", wt_print_air},
+	{"density", wt_print_density},
+	{"what_if", wt_print_what_if},
+	{"review", wt_print_review},
+	{"ledger", wt_print_ledger},
+	{"gardens", wt_print_gardens},
+	{"stations", wt_print_stations},
+	{"stations_learn", wt_print_stations},
+	{"health_bad", wt_print_health},
+	{"backup", wt_print_backup},
 };
 
 static uint64_t seed;
@@ -123,8 +133,11 @@ static void check_text(const char *fixture, int width, char *text)
 {
 	char *save = NULL;
 
+	/* A proposal is for copying, so it is not cut. */
+	bool cut = strcmp(fixture, "stations_learn") != 0;
+
 	for (char *row = strtok_r(text, "\n", &save); row; row = strtok_r(NULL, "\n", &save)) {
-		if (wt_term_cells(row) > width)
+		if (cut && wt_term_cells(row) > width)
 			fail_msg("%s at %d: too wide: %s", fixture, width, row);
 		for (const char *p = row; *p; p++)
 			if ((unsigned char)*p < 0x20 || *p == 0x7F)
