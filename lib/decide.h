@@ -48,7 +48,7 @@ struct wt_costs {
 	double morning_when_evening;
 	double wrong_call; /* per load: a fire lit for nothing, or leaf ready and nobody there */
 };
-/* under 0.15/h up to 0.6, over 0.2/h up to 1, outside 0.1, late 0.02/h in the last 2 h, overnight
+/* under 0.4/h up to 1.2, over 0.2/h up to 1, outside 0.1, late 0.02/h in the last 2 h, overnight
  * 0.08, against the preference 0.1 each, a wrong call 0.3. */
 void wt_costs_default(struct wt_costs *out);
 

@@ -14,8 +14,8 @@
 void wt_costs_default(struct wt_costs *out)
 {
 	*out = (struct wt_costs){
-		.under_per_h = 0.15,
-		.under_most = 0.6,
+		.under_per_h = 0.4,
+		.under_most = 1.2,
 		.over_per_h = 0.2,
 		.over_most = 1.0,
 		.outside = 0.1,
