@@ -203,6 +203,56 @@ static void hand_feel_moves_gently(void **state)
 	learn_case_free(&c);
 }
 
+/* A sample tray and a load cell are not lessened by leaf taken from the load for a firing. */
+static void leaf_taken_does_not_lessen_a_sample(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct found whole, part;
+	double mean, mean_part, sd, kg, loss;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	assert_int_equal(learn_case_truth(&c, 0.2, 9, &kg, &loss), 0);
+	const struct wt_observation o = {WT_OBSERVED_SAMPLE, CASE_START_S + 9 * 3600,
+					 kg / c.load.fresh_kg};
+	learn(&c, &o, 1, &whole);
+	const struct wt_bed_event taken = {
+		.at_unix_s = CASE_START_S + 8 * 3600, .area_m2 = NAN, .fan = -1, .taken_kg = 3.0};
+	c.load.events = &taken;
+	c.load.n_events = 1;
+	learn(&c, &o, 1, &part);
+	assert_int_equal(part.status, WT_OK);
+	assert_true(part.each[0].trust > 0.9);
+	loss_after(&c, whole.members, 9, &mean, &sd);
+	loss_after(&c, part.members, 9, &mean_part, &sd);
+	assert_true(fabs(mean - mean_part) < 0.7);
+	assert_true(fabs(mean_part - loss) < 2.0 * sd);
+	wt_members_free(&whole.members);
+	wt_members_free(&part.members);
+	learn_case_free(&c);
+}
+
+/* More weighings than the likelihood takes singly: put in blocks, none refused, each reported. */
+static void very_many_weighings_are_taken(void **state)
+{
+	(void)state;
+	struct learn_case c;
+	struct wt_observation o[MOST];
+	struct found f;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	for (size_t i = 0; i < MOST; i++)
+		o[i] = weighing(&c, 0.2, 1.0 + 0.08 * (double)i, 1.0 + 0.01 * sin(7.0 * (double)i));
+	learn(&c, o, MOST, &f);
+	assert_int_equal(f.status, WT_OK);
+	for (size_t i = 0; i < MOST; i++)
+		assert_true(f.each[i].trust > 0.8 && isfinite(f.each[i].expected));
+	double mean, sd, kg, loss;
+	assert_int_equal(learn_case_truth(&c, 0.2, 17, &kg, &loss), 0);
+	loss_after(&c, f.members, 17, &mean, &sd);
+	assert_true(sd < 1.5 && fabs(mean - loss) < 2.0 * sd);
+	wt_members_free(&f.members);
+	learn_case_free(&c);
+}
+
 static void same_inputs_same_members(void **state)
 {
 	(void)state;
@@ -258,6 +308,8 @@ int main(void)
 		cmocka_unit_test(a_lone_contradiction_widens),
 		cmocka_unit_test(cell_tells_the_loss_closely),
 		cmocka_unit_test(hand_feel_moves_gently),
+		cmocka_unit_test(leaf_taken_does_not_lessen_a_sample),
+		cmocka_unit_test(very_many_weighings_are_taken),
 		cmocka_unit_test(same_inputs_same_members),
 		cmocka_unit_test(wrong_input_is_refused),
 	};
