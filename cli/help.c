@@ -55,6 +55,8 @@ static void print_costs(struct wt_page *page)
 		      c.under_per_h, c.under_most);
 	wt_page_textf(page, WT_MARK_NONE, 2, _("fired past its best: %g an hour, %g at most"),
 		      c.over_per_h, c.over_most);
+	wt_page_textf(page, WT_MARK_NONE, 2, _("outside the window, however little: %g more"),
+		      c.outside);
 	wt_page_textf(page, WT_MARK_NONE, 2,
 		      _("a late night: %g for each hour, in the last %g h before the last start"),
 		      c.late_night_per_h, c.late_before_last_h);
@@ -62,6 +64,8 @@ static void print_costs(struct wt_page *page)
 	wt_page_textf(page, WT_MARK_NONE, 2,
 		      _("against the style's wish: %g in the evening, %g in the morning"),
 		      c.evening_when_morning, c.morning_when_evening);
+	wt_page_textf(page, WT_MARK_NONE, 2,
+		      _("a wrong call, when a weighing is proposed: %g a load"), c.wrong_call);
 	wt_page_text(
 		page, WT_MARK_FAINT, 2,
 		_("! Open fire, CO and hot metal are dangerous: wither plan lists the cautions."));
