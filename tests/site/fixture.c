@@ -43,19 +43,20 @@ static const char base[] = "[site]\n"
 
 void workshop_open(struct workshop *w, const char *extra)
 {
-	char text[8192], *errors = NULL;
+	char *text = NULL, *errors = NULL;
 	size_t size = 0;
 	FILE *file = open_memstream(&errors, &size);
 
 	setenv("TZ", "Asia/Shanghai", 1);
 	tzset();
 	*w = (struct workshop){.now_unix_s = DAY0, .next_act = 1};
-	snprintf(text, sizeof(text), "%s%s", base, extra ? extra : "");
+	assert_true(asprintf(&text, "%s%s", base, extra ? extra : "") > 0);
 	if (wt_config_parse("test.ini", text, strlen(text), file, &w->config) != 0) {
 		fclose(file);
 		fail_msg("%s", errors);
 	}
 	fclose(file);
+	free(text);
 	free(errors);
 	w->site = wt_site_new(w->config);
 }
