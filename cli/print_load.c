@@ -225,8 +225,7 @@ void wt_print_show(struct wt_page *page, const json_t *result)
 	}
 	if (wt_doc_number(result, "left_share") < 0.999) {
 		wt_say_number(left, 100.0 * wt_doc_number(result, "left_share"), 0, "%");
-		wt_page_fact(page, LOAD_LABEL, _("left"), _("%s of the leaf"),
-			     left);
+		wt_page_fact(page, LOAD_LABEL, _("left"), _("%s of the leaf"), left);
 	}
 	print_forecast(page, result, now);
 	print_call(page, result);

@@ -136,6 +136,9 @@ void wt_when_range(char out[static WT_WHEN_SIZE], double from_unix_s, double to_
 		from = now;
 	} else if (same_day(&from, &now)) {
 		snprintf(begin, sizeof begin, "%02d:%02d", from.tm_hour, from.tm_min);
+	} else if (has_to && same_day(&from, &to) && from.tm_hour == to.tm_hour) {
+		snprintf(out, WT_WHEN_SIZE, _("%s %02dh"), _(weekdays[from.tm_wday]), from.tm_hour);
+		return;
 	} else if (has_to && same_day(&from, &to)) {
 		snprintf(out, WT_WHEN_SIZE, _("%s %02d-%02dh"), _(weekdays[from.tm_wday]),
 			 from.tm_hour, to.tm_hour);

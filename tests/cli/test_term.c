@@ -155,6 +155,7 @@ static void ranges_fit_in_eleven_cells(void **state)
 	check_range(now - 60, at(zone, 2026, 4, 5, 21, 0), now, "now-21:00");
 	check_range(at(zone, 2026, 4, 5, 22, 40), at(zone, 2026, 4, 6, 1, 5), now, "22:40-Mon01");
 	check_range(at(zone, 2026, 4, 6, 3, 10), at(zone, 2026, 4, 6, 7, 5), now, "Mon 03-07h");
+	check_range(at(zone, 2026, 4, 6, 1, 5), at(zone, 2026, 4, 6, 1, 50), now, "Mon 01h");
 	check_range(at(zone, 2026, 4, 6, 23, 10), at(zone, 2026, 4, 7, 2, 5), now, "Mon23-Tue02");
 	check_range(at(zone, 2026, 4, 6, 3, 10), NAN, now, "Mon03-?");
 	check_range(at(zone, 2026, 4, 5, 23, 10), NAN, now, "23:10-?");
