@@ -168,7 +168,7 @@ static bool append_key(char pointer[POINTER_SIZE], const char *key)
 
 	/* A ';' could begin a comment where the proposal is going to stand. */
 	if (used + 2 * strlen(key) + 2 > POINTER_SIZE || strchr(key, ';') ||
-	    !wt_text_is_clean(key, strlen(key)))
+	    (key[0] && key[strlen(key) - 1] == ' ') || !wt_text_is_clean(key, strlen(key)))
 		return false;
 	pointer[used++] = '/';
 	for (; *key; key++) {
@@ -226,8 +226,9 @@ static void begin(struct section *section, const char *topic)
 
 	for (const char *at = topic; *at; at += *at == '/') {
 		size_t length = strcspn(at, "/");
-		bool plain = length > 0 && length <= 40 && !memchr(at, ':', length) &&
-			     !memchr(at, '"', length) && !memchr(at, ']', length);
+		bool plain = length > 0 && length <= 40 && at[0] != ' ' && at[length - 1] != ' ' &&
+			     !memchr(at, ':', length) && !memchr(at, '"', length) &&
+			     !memchr(at, ']', length);
 		for (size_t i = 0; plain && i < sizeof dull / sizeof dull[0]; i++)
 			plain = strlen(dull[i]) != length || strncasecmp(dull[i], at, length) != 0;
 		if (plain) {
@@ -236,7 +237,8 @@ static void begin(struct section *section, const char *topic)
 		}
 		at += length;
 	}
-	if (best_length == 0 || best_length > 40) {
+	if (best_length == 0 || best_length > 40 || best[0] == ' ' ||
+	    best[best_length - 1] == ' ') {
 		best = "new";
 		best_length = 3;
 	}
@@ -448,8 +450,10 @@ static json_t *propose_one(const struct wt_propose *propose, const struct heard 
 	json_t *document, *proposal;
 	double number;
 
-	/* What cannot stand in a configuration cannot be proposed. */
-	if (!wt_text_is_clean(heard->topic, strlen(heard->topic)) || strlen(heard->topic) > 160 ||
+	/* What cannot stand in a configuration cannot be proposed; it cuts blanks at the ends. */
+	if (!heard->topic[0] || heard->topic[0] == ' ' ||
+	    heard->topic[strlen(heard->topic) - 1] == ' ' ||
+	    !wt_text_is_clean(heard->topic, strlen(heard->topic)) || strlen(heard->topic) > 160 ||
 	    strstr(heard->topic, " ;"))
 		return json_null();
 	if (wt_quantity_number(heard->payload, heard->length, &number) == WT_OK)
