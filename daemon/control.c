@@ -405,7 +405,7 @@ static int listen_on(const char *path, char *why, size_t why_size)
 	int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
 	mode_t before = umask(0117);
 	bool fine = fd >= 0 && bind(fd, (struct sockaddr *)&address, sizeof address) == 0 &&
-		    listen(fd, 16) == 0;
+		    listen(fd, 128) == 0;
 	int error = errno;
 	umask(before);
 	if (fine)

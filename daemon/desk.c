@@ -281,8 +281,10 @@ static void study_done(void *context, struct wt_job *job)
 {
 	struct study *study = context;
 	struct wt_refusal refusal = {0};
-	json_t *result = wt_job_result(job);
-	if (!result)
+	json_t *result = job ? wt_job_result(job) : NULL;
+	if (!job)
+		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "the daemon begins anew; try again");
+	else if (!result)
 		wt_rpc_refuse(&refusal, WT_RPC_NOT_READY,
 			      "there is no answer: not enough is known");
 	answer(study->service, &study->ticket, result, &refusal);

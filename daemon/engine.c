@@ -12,6 +12,8 @@
 
 /* One commit for so many rows in replay, our choice: a few milliseconds' work. */
 #define REPLAY_BATCH_ROWS 5000
+/* After two days without a word no room is forecast any more. */
+#define HOLE_S (2 * 86400)
 /* Live, ticks missed by more than this are not made up for: the machine slept or its clock was
  * set. */
 #define MOST_MISSED_TICKS 3
@@ -72,9 +74,15 @@ bool wt_engine_record(struct wt_engine *engine, const char *path, char *why, siz
  * said once and recording ends. */
 static void record(struct wt_engine *engine, const struct wt_journal_entry *entry)
 {
-	if (!engine->record)
+	struct wt_journal_entry kept = *entry;
+	/* What came while the clock was not set has no time to be played at. */
+	if (!engine->record || kept.at_unix_ms < WT_CLOCK_FLOOR_UNIX_MS)
 		return;
-	char *line = wt_journal_format(entry);
+	/* A clock that was set back must not make the journal unreadable. */
+	if (kept.at_unix_ms < engine->recorded_unix_ms)
+		kept.at_unix_ms = engine->recorded_unix_ms;
+	engine->recorded_unix_ms = kept.at_unix_ms;
+	char *line = wt_journal_format(&kept);
 	if (line && fprintf(engine->record, "%s\n", line) > 0 && fflush(engine->record) == 0) {
 		free(line);
 		return;
@@ -90,6 +98,31 @@ static int64_t next_multiple(int64_t at_unix_ms, int64_t every_s)
 {
 	int64_t every_ms = every_s * 1000;
 	return (at_unix_ms + every_ms - 1) / every_ms * every_s;
+}
+
+static bool any_open_load(struct wt_engine *engine, int64_t at_unix_s)
+{
+	struct wt_refusal refusal;
+	json_t *document = wt_site_query(engine->site, "loads", NULL, at_unix_s, &refusal), *load;
+	bool open = false;
+	size_t index;
+	json_array_foreach(json_object_get(document, "loads"), index, load)
+	{
+		const char *state = json_string_value(json_object_get(load, "state"));
+		open |= !state || strcmp(state, "open") == 0;
+	}
+	json_decref(document);
+	return open;
+}
+
+/* A journal with a hole of months: ticks without a reading of late and without a load give no
+ * rows, so they are passed over. */
+static void pass_hole(struct wt_engine *engine, int64_t due_unix_s)
+{
+	int64_t quiet_from = engine->last_input_unix_ms / 1000 + HOLE_S;
+	if (due_unix_s > quiet_from && engine->next_tick_unix_s > quiet_from &&
+	    !any_open_load(engine, engine->next_tick_unix_s))
+		engine->next_tick_unix_s = due_unix_s;
 }
 
 void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms)
@@ -108,7 +141,14 @@ void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms)
 		if (engine->next_tick_unix_s > due + every_s)
 			engine->next_tick_unix_s = due;
 	}
+	bool looked = false;
 	while (engine->next_tick_unix_s * 1000 < at_unix_ms) {
+		if (engine->setup.replay && !looked &&
+		    engine->next_tick_unix_s > engine->last_input_unix_ms / 1000 + HOLE_S) {
+			looked = true;
+			pass_hole(engine, due);
+			continue;
+		}
 		int64_t tick_unix_s = engine->next_tick_unix_s;
 		engine->next_tick_unix_s += every_s;
 		struct wt_job *job = wt_site_job(engine->site, tick_unix_s);
@@ -199,6 +239,7 @@ bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 	}
 	wt_site_apply(engine->site, &act);
 	engine->any_input = true;
+	engine->last_input_unix_ms = at_unix_ms;
 	*result = wt_site_act_result(engine->site, &act, at_unix_ms / 1000);
 	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
 						  .kind = WT_JOURNAL_CALL,

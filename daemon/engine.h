@@ -23,6 +23,9 @@
 
 struct wt_engine;
 
+/* Live, a clock that says less has not been set: 2025-01-01 (our choice). */
+#define WT_CLOCK_FLOOR_UNIX_MS INT64_C(1735689600000)
+
 /* Runs a tick's job and, then or later, gives it back with wt_engine_adopt(). */
 typedef void (*wt_engine_tick_fn)(void *context, struct wt_job *job, int64_t tick_unix_s);
 

@@ -24,8 +24,10 @@ struct wt_engine {
 	int64_t packets[WT_ENGINE_PACKETS]; /* a circle */
 	size_t n_packets;
 	int64_t next_tick_unix_s;
-	bool any_input; /* a reading or an act came, ever */
-	FILE *record;   /* NULL: nothing is recorded */
+	bool any_input;             /* a reading or an act came, ever */
+	int64_t last_input_unix_ms; /* when the last reading or act came */
+	int64_t recorded_unix_ms;   /* of the last entry written there */
+	FILE *record;               /* NULL: nothing is recorded */
 };
 
 /* See wt_spool_put(). */

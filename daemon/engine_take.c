@@ -122,6 +122,8 @@ static void take_reading(struct wt_engine *engine, size_t station,
 		.rh_pct = paired->rh_pct,
 		.flags = paired->flags,
 	};
+	if (!engine->setup.replay && message->at_unix_ms < WT_CLOCK_FLOOR_UNIX_MS)
+		reading.flags |= WT_FLAG_CLOCK_UNSURE;
 	struct wt_row row = {
 		.kind = WT_ROW_READING,
 		.name = strdup(config->name),
@@ -129,9 +131,12 @@ static void take_reading(struct wt_engine *engine, size_t station,
 		.reading = reading,
 		.packet = message->packet,
 	};
-	if (!wt_engine_put(engine, &row))
+	bool unsure = reading.flags & WT_FLAG_CLOCK_UNSURE;
+	/* Kept, and put in its place when the clock has been set. */
+	if (!wt_engine_put(engine, &row) || unsure)
 		return;
 	engine->any_input = true;
+	engine->last_input_unix_ms = message->at_unix_ms;
 	wt_site_add_reading(engine->site, &reading);
 }
 
@@ -212,7 +217,8 @@ static bool restore_reading(void *context, const char *station, const char *room
 	struct wt_pair_reading paired;
 	(void)room;
 	reading.station = find_station(engine->setup.config, station);
-	if (reading.station >= engine->setup.config->n_stations)
+	if (reading.station >= engine->setup.config->n_stations ||
+	    (reading.flags & WT_FLAG_CLOCK_UNSURE))
 		return true;
 	struct wt_payload_values values = {
 		.temp_c = reading.temp_c,

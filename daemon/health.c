@@ -18,8 +18,6 @@
 #define BROKER_PATIENCE_S 60
 #define WORKER_PATIENCE_S 60.0
 #define CALLBACK_PATIENCE_S 60.0
-/* Before this no clock of a working machine can be (2025-01-01). */
-#define CLOCK_FLOOR_UNIX_MS INT64_C(1735689600000)
 
 static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
 	__attribute__((format(printf, 4, 5)));
@@ -148,7 +146,7 @@ json_t *wt_health_items(struct wt_service *service)
 	store_items(service, items);
 	feed_items(service, items);
 	tell_items(service, items);
-	if (now_ms < CLOCK_FLOOR_UNIX_MS && !service->setup.frozen)
+	if (now_ms < WT_CLOCK_FLOOR_UNIX_MS && !service->setup.frozen)
 		add(items, "clock_unset", "err",
 		    "the clock of this machine is not set: it says a time before 2025");
 	if (running_s > WORKER_PATIENCE_S)

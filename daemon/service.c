@@ -25,6 +25,8 @@
 #define RETAIN_EVERY_S 3600.0
 /* The room's history is 40 days: fresher readings are never thinned. */
 #define KEEP_LEAST_DAYS 41
+/* A clock that moves by less against that of boot is being slewed, not set (our choice). */
+#define LEAST_STEP_MS 2000
 /* Messages taken in one turn of the loop, so that questions are answered in between. */
 #define MOST_MESSAGES_A_TURN 4000
 
@@ -50,6 +52,8 @@ static void display_done(void *context, struct wt_job *job)
 {
 	struct wt_service *service = context;
 	service->display_running = false;
+	if (!job)
+		return;
 	wt_engine_adopt(service->engine, &job, 0);
 	wt_tell_forecast(service);
 	wt_desk_forecast_adopted(service);
@@ -77,8 +81,11 @@ static void tick_done(void *context, struct wt_job *job)
 {
 	struct tick *tick = context;
 	struct wt_service *service = tick->service;
-	wt_engine_adopt(service->engine, &job, tick->at_unix_s);
+	int64_t at_unix_s = tick->at_unix_s;
 	free(tick);
+	if (!job)
+		return;
+	wt_engine_adopt(service->engine, &job, at_unix_s);
 	wt_tell_forecast(service);
 	wt_desk_forecast_adopted(service);
 }
@@ -292,6 +299,58 @@ static bool restart_worker(struct wt_service *service)
 	return service->worker != NULL;
 }
 
+/* Everything but the store, the socket and the loop, from what is on disk.  *config NULL: as
+ * before; else it is taken, and the old one given back. */
+static void begin_anew(struct wt_service *service, struct wt_config **config)
+{
+	stop_feed(service);
+	wt_tell_stop(service);
+	bool fine = restart_worker(service);
+	(void)wt_engine_commit(service->engine, true);
+	wt_engine_free(&service->engine);
+	if (*config) {
+		struct wt_config *old = service->config;
+		service->config = *config;
+		*config = old;
+	}
+	if (fine && start_engine(service) && start_feed(service) && wt_tell_start(service)) {
+		wt_desk_forecast_adopted(service);
+		return;
+	}
+	service->status = 1;
+	event_base_loopbreak(service->base);
+}
+
+/* A machine without a battery clock says 1970 until the network tells the time.  What came before
+ * is then put where it belongs, by the clock that only counts from boot. */
+static void watch_clock(struct wt_service *service)
+{
+	struct timespec boot;
+	struct wt_config *none = NULL;
+	clock_gettime(CLOCK_BOOTTIME, &boot);
+	int64_t now_ms = wt_service_now_ms(service);
+	int64_t offset_ms = now_ms - ((int64_t)boot.tv_sec * 1000 + boot.tv_nsec / 1000000);
+	int64_t step_ms = offset_ms - service->clock_offset_ms;
+	bool was_unset = service->clock_unset;
+	service->clock_offset_ms = offset_ms;
+	service->clock_unset = now_ms < WT_CLOCK_FLOOR_UNIX_MS;
+	if (!service->clock_looked || llabs(step_ms) < LEAST_STEP_MS) {
+		service->clock_looked = true;
+		return;
+	}
+	wt_log(WT_LOG_NOTICE, "the clock of this machine was set by %.1f s", (double)step_ms / 1e3);
+	if (!was_unset || service->clock_unset)
+		return;
+	if (service->feed)
+		on_arrived(service);
+	(void)wt_engine_commit(service->engine, true);
+	if (wt_store_correct_times(service->store, step_ms) != WT_STORE_OK) {
+		wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
+		return;
+	}
+	begin_anew(service, &none);
+}
+
 static void on_hup(evutil_socket_t fd, short what, void *context)
 {
 	struct wt_service *service = context;
@@ -319,22 +378,9 @@ static void on_hup(evutil_socket_t fd, short what, void *context)
 	} else if (wt_engine_commit(service->engine, true) != WT_STORE_OK) {
 		reload_failed(service, "the database does not take rows now");
 	} else {
-		struct wt_config *old = service->config;
 		service->reload_fault[0] = '\0';
-		stop_feed(service);
-		wt_tell_stop(service);
-		(void)restart_worker(service);
-		wt_engine_free(&service->engine);
-		service->config = config;
-		config = old;
-		if (!service->worker || !start_engine(service) || !start_feed(service) ||
-		    !wt_tell_start(service)) {
-			service->status = 1;
-			event_base_loopbreak(service->base);
-		} else {
-			wt_log(WT_LOG_NOTICE, "the configuration was read again");
-			wt_desk_forecast_adopted(service);
-		}
+		begin_anew(service, &config);
+		wt_log(WT_LOG_NOTICE, "the configuration was read again");
 	}
 	wt_config_free(&config);
 	free(errors);
@@ -376,6 +422,7 @@ static void on_beat(evutil_socket_t fd, short what, void *context)
 	(void)fd;
 	(void)what;
 	if (!service->setup.frozen) {
+		watch_clock(service);
 		if (service->feed)
 			on_arrived(service);
 		wt_engine_advance(service->engine, wt_service_now_ms(service));

@@ -68,11 +68,11 @@ struct wt_service {
 	double health_at_s;
 	double watchdog_at_s;
 	uint64_t watchdog_us;
-	char set_aside[256];    /* a damaged database was found at start */
-	char reload_fault[256]; /* the configuration could not be read again */
-	char status_text[128];  /* as last told to the service manager */
-	int64_t clock_step_ms;  /* wall minus boot clock at the last look */
-	bool clock_known;
+	char set_aside[256];     /* a damaged database was found at start */
+	char reload_fault[256];  /* the configuration could not be read again */
+	char status_text[128];   /* as last told to the service manager */
+	int64_t clock_offset_ms; /* wall minus boot clock at the last look */
+	bool clock_looked, clock_unset;
 };
 
 /* Now, ms: the wall clock, or the frozen moment. */

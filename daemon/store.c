@@ -80,6 +80,10 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 		" (SELECT min(id) FROM reading WHERE at_unix_ms >= ?1 AND at_unix_ms < ?2"
 		"  GROUP BY station, at_unix_ms / 900000)",
 	[WT_SQL_FORGET_OUTLOOKS] = "DELETE FROM outlook WHERE received_unix_s < ?1",
+	/* 64: WT_FLAG_CLOCK_UNSURE */
+	[WT_SQL_CORRECT] = "UPDATE reading SET at_unix_ms = at_unix_ms + ?1,"
+			   " received_unix_ms = received_unix_ms + ?1, flags = flags & ~64"
+			   " WHERE id >= ?2 AND flags & 64",
 	[WT_SQL_OLDEST] = "SELECT min(at_unix_ms) FROM reading WHERE at_unix_ms >= ?1",
 };
 
@@ -372,6 +376,7 @@ enum wt_store_result wt_store_open(const char *path, struct wt_store **out, bool
 		snprintf(text, text_size, "%s", sentence[0] ? sentence : store->error);
 		goto out;
 	}
+	store->first_id = ask_int(store, "SELECT coalesce(max(id), 0) + 1 FROM reading");
 	store->readings = ask_int(store, "SELECT count(*) FROM reading");
 	*out = store;
 	return WT_STORE_OK;

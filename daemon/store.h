@@ -114,6 +114,10 @@ void wt_store_backup_cancel(struct wt_store_backup **backup);
  * outlooks older than that, and gives pages back to the file system. */
 enum wt_store_result wt_store_retain(struct wt_store *store, int64_t before_unix_s, bool *more);
 
+/* Moves the readings of this run that are flagged WT_FLAG_CLOCK_UNSURE by step_ms and takes the
+ * flag off. */
+enum wt_store_result wt_store_correct_times(struct wt_store *store, int64_t step_ms);
+
 struct wt_store_facts {
 	int64_t database_bytes, free_bytes; /* free_bytes: of the file system */
 	int64_t readings;

@@ -234,3 +234,13 @@ enum wt_store_result wt_store_retain(struct wt_store *store, int64_t before_unix
 	*more = result == WT_STORE_OK && oldest_day_ms(store, day_ms + DAY_MS) < before_ms;
 	return result;
 }
+
+enum wt_store_result wt_store_correct_times(struct wt_store *store, int64_t step_ms)
+{
+	sqlite3_stmt *correct = wt_store_sql(store, WT_SQL_CORRECT);
+	if (correct) {
+		sqlite3_bind_int64(correct, 1, step_ms);
+		sqlite3_bind_int64(correct, 2, store->first_id);
+	}
+	return wt_store_run(store, correct, "correct the times of readings");
+}

@@ -39,6 +39,7 @@ enum wt_sql {
 	WT_SQL_THIN,
 	WT_SQL_FORGET_OUTLOOKS,
 	WT_SQL_OLDEST,
+	WT_SQL_CORRECT,
 	WT_SQL_COUNT
 };
 
@@ -54,6 +55,7 @@ struct wt_store {
 	struct wt_store_name *names; /* stations, rooms and scales met so far */
 	size_t n_names;
 	int64_t readings;    /* rows, counted at open and kept */
+	int64_t first_id;    /* readings from this on were taken in this run */
 	int64_t uncommitted; /* of them in the open transaction */
 	char error[512];
 };

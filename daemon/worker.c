@@ -130,6 +130,7 @@ static void drop_all(struct queue *queue)
 	struct item *item;
 	while ((item = queue_take(queue))) {
 		wt_job_free(&item->job);
+		item->done(item->context, NULL);
 		free(item);
 	}
 }

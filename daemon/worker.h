@@ -15,12 +15,13 @@
 
 struct wt_worker;
 
-/* Called on the loop when the job has run; the job is the callee's.  context as given. */
+/* Called on the loop when the job has run; the job is the callee's.  NULL when the worker was given
+ * up before it came to that.  context as given. */
 typedef void (*wt_worker_done_fn)(void *context, struct wt_job *job);
 
 /* NULL when the thread cannot be made. */
 struct wt_worker *wt_worker_new(struct event_base *base);
-/* Waits for the running job; the others are freed unrun and their done is not called. */
+/* Waits for the running job; the others are freed unrun, and each done is called with NULL. */
 void wt_worker_free(struct wt_worker **worker);
 
 /* Takes over the job; false (and the job stays the caller's) without memory. */
