@@ -198,6 +198,53 @@ static void a_late_job_changes_no_load(void **state)
 	workshop_close(&w);
 }
 
+/* Days of spreading, weighing and fixing with a forecast each 5 minutes; when looked at, with
+ * others at odd times between.  What is stored at the regular times, and what is taught. */
+static char *season_text(bool looked_at)
+{
+	struct workshop w;
+	json_t *kept = json_array();
+
+	workshop_open(&w, NULL);
+	w.config->members = 32;
+	workshop_feed(&w, DAY0 + 86400 + 9 * HOUR);
+	for (int step = 0; step < 3 * 288; step++) {
+		int tod = step % 288;
+		int load = 1 + step / 288;
+		if (tod == 24)
+			json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
+		if (tod == 60)
+			json_decref(workshop_act(&w, "weigh", "{'load':%d,'kg':9.2}", load));
+		if (tod == 90)
+			json_decref(workshop_act(&w, "fix", "{'load':%d,'part':3}", load));
+		if (tod == 100)
+			json_decref(workshop_act(&w, "fix", "{'load':%d,'kg':5.1}", load));
+		if (looked_at && tod % 3 == 0) {
+			w.now_unix_s += 77;
+			workshop_forecast(&w);
+			w.now_unix_s -= 77;
+		}
+		workshop_feed(&w, w.now_unix_s + 300);
+		workshop_forecast(&w);
+		json_array_append_new(kept, wt_site_forecast_rows(w.site));
+		json_array_append_new(kept, wt_site_take_closings(w.site));
+	}
+	char *text = json_dumps(kept, JSON_SORT_KEYS);
+	json_decref(kept);
+	workshop_close(&w);
+	return text;
+}
+
+static void looking_changes_nothing(void **state)
+{
+	(void)state;
+	char *quiet = season_text(false), *watched = season_text(true);
+	assert_true(strlen(quiet) > 100000);
+	assert_string_equal(quiet, watched);
+	free(quiet);
+	free(watched);
+}
+
 static void a_new_configuration_keeps_the_past(void **state)
 {
 	struct workshop w, other;
@@ -266,6 +313,7 @@ int main(void)
 		cmocka_unit_test(the_order_of_readings_does_not_matter),
 		cmocka_unit_test(a_job_holds_its_own_air),
 		cmocka_unit_test(a_late_job_changes_no_load),
+		cmocka_unit_test(looking_changes_nothing),
 		cmocka_unit_test(a_new_configuration_keeps_the_past),
 		cmocka_unit_test(an_outlook_is_taken_or_refused_in_words),
 	};
