@@ -20,7 +20,7 @@ const uint16_t wt_room_knot_slots[ROOM_KNOTS] = {3,   6,   12,  24,  36,  54,  7
 #define SCALE_LIMIT 1.5
 #define SCALE_FLOOR 0.1
 #define SCALE_PRIOR_DAYS 1.5
-#define QUANTILE_PRIOR_DAYS 8.0
+#define QUANTILE_PRIOR_DAYS 20.0
 #define CORRELATION_PRIOR_DAYS 6.0
 #define CLIP_Z 2.5
 /* The outlook is tried on the last days, and needs some to learn from before them. */
