@@ -20,6 +20,8 @@ enum { D = WT_LEARN_DIMS, MOST_ROUNDS = 10, ROUND = 512 };
 
 /* Enough members by effective sample size. */
 static const double enough = 350.0;
+/* With fewer than this their mean and spread are not used to propose. */
+static const double few = 40.0;
 /* Proposals are this much wider than the linear posterior, and keep this share of the prior. */
 static const double widening = 1.08, prior_share = 0.05;
 /* Size of the move after resampling, as a share of the posterior's spread. */
@@ -56,6 +58,10 @@ static void task_clear(struct task *task)
 	free(task->sample.loss_pct);
 	free(task->sample.weight);
 	free(task->sample.scratch);
+	free(task->sample.near);
+	free(task->sample.near_z);
+	free(task->sample.near_weight);
+	free(task->sample.near_seen);
 	free(task->sample.log_target);
 	free(task->sample.log_proposal);
 	free(task->normals);
@@ -78,14 +84,19 @@ static enum wt_status task_reserve(struct task *task)
 	s->log_target = calloc(all, sizeof(double));
 	s->log_proposal = calloc(all, sizeof(double));
 	s->scratch = calloc(all, sizeof(double));
+	s->near = calloc(all, sizeof(*s->near));
+	s->near_z = calloc(all * D, sizeof(double));
+	s->near_weight = calloc(all, sizeof(double));
+	s->near_seen = calloc(all, sizeof(double));
 	task->normals = calloc(ROUND * (D + 1), sizeof(double));
 	task->mixtures = calloc(MOST_ROUNDS, sizeof(*task->mixtures));
 	task->loss_pct = calloc(ROUND * task->n_views, sizeof(float));
 	task->weight_kg = calloc(ROUND * task->n_views, sizeof(float));
 	if (s->z == NULL || s->seen == NULL || s->loss_pct == NULL || s->weight == NULL ||
 	    s->log_target == NULL || s->log_proposal == NULL || s->scratch == NULL ||
-	    task->normals == NULL || task->mixtures == NULL || task->loss_pct == NULL ||
-	    task->weight_kg == NULL)
+	    s->near == NULL || s->near_z == NULL || s->near_weight == NULL ||
+	    s->near_seen == NULL || task->normals == NULL || task->mixtures == NULL ||
+	    task->loss_pct == NULL || task->weight_kg == NULL)
 		return WT_ERR_NOMEM;
 	return wt_members_new(ROUND, &task->tried);
 }
@@ -253,28 +264,6 @@ static enum wt_status propose(struct task *task, uint64_t seed)
 	return WT_OK;
 }
 
-static enum wt_status adapt(struct task *task, uint64_t seed, struct wt_learn_line *line)
-{
-	struct wt_learn_sample *s = &task->sample;
-	size_t out_of[WT_LEARN_CANDIDATES];
-	task->mixtures[0].n = 1;
-	wt_learn_standard(&task->mixtures[0].part[0]);
-	enum wt_status status = propose(task, seed);
-	while (status == WT_OK) {
-		task->ess = normalise(s, 1.0);
-		if (task->rounds > 1 && (task->ess >= enough || task->rounds == MOST_ROUNDS))
-			break;
-		soften(s);
-		if (!wt_learn_fit_line(task->views, task->n_views, s, line))
-			return WT_ERR_NOCONV;
-		struct wt_learn_mixture *mixture = &task->mixtures[task->rounds];
-		wt_learn_candidates(task->views, task->n_views, line, mixture, out_of);
-		widen(mixture);
-		status = propose(task, seed);
-	}
-	return status;
-}
-
 /* Weighted mean and covariance factor of the sample. */
 static bool moments(const struct wt_learn_sample *s, double mean[D], double lower[D][D])
 {
@@ -294,6 +283,63 @@ static bool moments(const struct wt_learn_sample *s, double mean[D], double lowe
 		}
 	}
 	return wt_learn_cholesky(&lower[0][0], D, D);
+}
+
+/* One more part: the mean and spread of the members so far, which knows of curvature what no line
+ * does.  Too few members tell a covariance badly, so a share of the linear one is kept. */
+static void add_moments(struct wt_learn_sample *s, struct wt_learn_mixture *mixture)
+{
+	const double kept = 0.3, share = 0.5;
+	if (mixture->n == 0 || mixture->n >= WT_LEARN_CANDIDATES)
+		return;
+	const struct wt_learn_normal *linear = &mixture->part[0];
+	struct wt_learn_normal *part = &mixture->part[mixture->n];
+	double lower[D][D], cov[D][D];
+	(void)normalise(s, 1.0);
+	if (!moments(s, part->mean, lower))
+		return;
+	for (size_t a = 0; a < D; a++) {
+		for (size_t b = 0; b < D; b++) {
+			cov[a][b] = 0.0;
+			for (size_t k = 0; k < D; k++)
+				cov[a][b] += (1.0 - kept) * lower[a][k] * lower[b][k] +
+					     kept * linear->lower[a][k] * linear->lower[b][k];
+		}
+	}
+	if (!wt_learn_cholesky(&cov[0][0], D, D))
+		return;
+	memcpy(part->lower, cov, sizeof(cov));
+	part->log_det = 0.0;
+	for (size_t a = 0; a < D; a++)
+		part->log_det += log(part->lower[a][a]);
+	for (size_t c = 0; c < mixture->n; c++)
+		mixture->part[c].weight *= 1.0 - share;
+	part->weight = share;
+	mixture->n++;
+}
+
+static enum wt_status adapt(struct task *task, uint64_t seed, struct wt_learn_line *line)
+{
+	struct wt_learn_sample *s = &task->sample;
+	size_t out_of[WT_LEARN_CANDIDATES];
+	task->mixtures[0].n = 1;
+	wt_learn_standard(&task->mixtures[0].part[0]);
+	enum wt_status status = propose(task, seed);
+	while (status == WT_OK) {
+		task->ess = normalise(s, 1.0);
+		if (task->rounds > 1 && (task->ess >= enough || task->rounds == MOST_ROUNDS))
+			break;
+		soften(s);
+		if (!wt_learn_fit_line(task->views, task->n_views, s, line))
+			return WT_ERR_NOCONV;
+		struct wt_learn_mixture *mixture = &task->mixtures[task->rounds];
+		wt_learn_candidates(task->views, task->n_views, line, mixture, out_of);
+		if (task->ess > few)
+			add_moments(s, mixture);
+		widen(mixture);
+		status = propose(task, seed);
+	}
+	return status;
 }
 
 static enum wt_status resample(const struct task *task, const double mean[D], double lower[D][D],

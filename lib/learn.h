@@ -94,8 +94,8 @@ struct wt_garden_guess {
 /* gardens may be NULL (nothing learned); origin -1 for a new one. */
 enum wt_status wt_gardens_guess(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
 				enum wt_season season, struct wt_garden_guess *out) WT_MUST_CHECK;
-/* Puts a guess into a prior made by wt_traits_prior(): surface water keeps to how wet the leaf came,
- * a moisture told by the maker stays. */
+/* Puts a guess into a prior made by wt_traits_prior(): surface water keeps to how wet the leaf
+ * came, a moisture told by the maker stays. */
 void wt_gardens_apply(const struct wt_garden_guess *guess, const struct wt_load_case *load,
 		      struct wt_gauss *prior);
 

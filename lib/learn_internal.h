@@ -32,6 +32,9 @@ struct wt_learn_view {
 	double sd;          /* of the reading itself */
 	int feel;           /* step, for WT_OBSERVED_FEEL */
 	size_t first, last; /* observations it stands for: same kind between these */
+	double sound_sd;    /* reading and model error together, at the loss it tells of */
+	double unsound_sd;
+	double sound_log, unsound_log; /* log of chance over sd */
 };
 
 /* Linear normal model of the views around some members. */
@@ -64,7 +67,10 @@ struct wt_learn_sample {
 	double *weight;       /* normalised */
 	double *log_target;   /* likelihood times prior */
 	double *log_proposal; /* of all rounds, each by its number of members */
-	double *scratch;
+	/* Members that carry weight, put together for the regression. */
+	size_t n_near;
+	size_t *near;
+	double *near_z, *near_weight, *near_seen, *scratch;
 };
 
 /* Cholesky factor of the leading n of a symmetric matrix with rows of `stride`; zero pivots give
@@ -78,8 +84,6 @@ void wt_learn_solve_upper(const double *lower, size_t n, size_t stride, double *
 size_t wt_learn_make_views(const struct wt_load_case *load, const struct wt_feel_scale *feel,
 			   const struct wt_observation *observations, size_t n,
 			   struct wt_learn_view views[WT_LEARN_VIEWS]);
-/* Model error of a reading when the load has lost loss_pct, in the unit of the views. */
-double wt_learn_model_sd(const struct wt_learn_view *view, double loss_pct);
 /* Log likelihood of one view, and the probability that it is sound. */
 double wt_learn_view_log(const struct wt_learn_view *view, const struct wt_feel_scale *feel,
 			 double seen, double loss_pct, double *trust);
@@ -99,7 +103,7 @@ void wt_learn_standard(struct wt_learn_normal *out);
 
 /* Regression of what is seen on z under the sample's weights. */
 bool wt_learn_fit_line(const struct wt_learn_view *views, size_t n_views,
-		       const struct wt_learn_sample *sample, struct wt_learn_line *out);
+		       struct wt_learn_sample *sample, struct wt_learn_line *out);
 /* Posteriors of the linear model with all views sound and with single ones left out, weighed by
  * their evidence. out_of[c] is the view left out of part c, or SIZE_MAX. */
 void wt_learn_candidates(const struct wt_learn_view *views, size_t n_views,

@@ -53,23 +53,39 @@ void wt_learn_solve_upper(const double *lower, size_t n, size_t stride, double *
 	}
 }
 
+/* Most members of a sharp posterior weigh nothing: what follows costs only those that do. */
+static void gather_near(struct wt_learn_sample *s)
+{
+	static const double nothing = 1e-9;
+	s->n_near = 0;
+	for (size_t i = 0; i < s->n; i++) {
+		if (s->weight[i] < nothing)
+			continue;
+		for (size_t a = 0; a < D; a++)
+			s->near_z[a * s->stride + s->n_near] = s->z[a * s->stride + i];
+		s->near_weight[s->n_near] = s->weight[i];
+		s->near[s->n_near++] = i;
+	}
+}
+
 /* Weighted means of the coordinates and the factor of their scatter matrix. */
 static bool scatter_of(const struct wt_learn_sample *s, double mean[D], double scatter[D][D])
 {
+	const size_t n = s->n_near, stride = s->stride;
 	double *wz = s->scratch;
 	memset(scatter, 0, sizeof(double[D][D]));
 	for (size_t a = 0; a < D; a++) {
 		mean[a] = 0.0;
-		for (size_t i = 0; i < s->n; i++)
-			mean[a] += s->weight[i] * s->z[a * s->stride + i];
+		for (size_t i = 0; i < n; i++)
+			mean[a] += s->near_weight[i] * s->near_z[a * stride + i];
 	}
 	for (size_t a = 0; a < D; a++) {
-		for (size_t i = 0; i < s->n; i++)
-			wz[i] = s->weight[i] * (s->z[a * s->stride + i] - mean[a]);
+		for (size_t i = 0; i < n; i++)
+			wz[i] = s->near_weight[i] * (s->near_z[a * stride + i] - mean[a]);
 		for (size_t b = 0; b <= a; b++) {
 			double sum = 0.0;
-			for (size_t i = 0; i < s->n; i++)
-				sum += wz[i] * s->z[b * s->stride + i];
+			for (size_t i = 0; i < n; i++)
+				sum += wz[i] * s->near_z[b * stride + i];
 			scatter[a][b] = scatter[b][a] = sum;
 		}
 	}
@@ -79,42 +95,51 @@ static bool scatter_of(const struct wt_learn_sample *s, double mean[D], double s
 	return wt_learn_cholesky(&scatter[0][0], D, D);
 }
 
+/* Slopes and value at zero of one view; returns the weighted square of what is left. */
+static double regress(const struct wt_learn_sample *s, const double mean[D], double scatter[D][D],
+		      double slope[D], double *at_zero)
+{
+	const size_t n = s->n_near, stride = s->stride;
+	double seen_mean = 0.0, rest = 0.0;
+	for (size_t i = 0; i < n; i++)
+		seen_mean += s->near_weight[i] * s->near_seen[i];
+	for (size_t i = 0; i < n; i++)
+		s->scratch[i] = s->near_weight[i] * (s->near_seen[i] - seen_mean);
+	*at_zero = seen_mean;
+	for (size_t a = 0; a < D; a++) {
+		slope[a] = 0.0;
+		for (size_t i = 0; i < n; i++)
+			slope[a] += s->scratch[i] * s->near_z[a * stride + i];
+	}
+	wt_learn_solve_lower(&scatter[0][0], D, D, slope);
+	wt_learn_solve_upper(&scatter[0][0], D, D, slope);
+	for (size_t a = 0; a < D; a++)
+		*at_zero -= slope[a] * mean[a];
+	for (size_t i = 0; i < n; i++)
+		s->scratch[i] = s->near_seen[i] - *at_zero;
+	for (size_t a = 0; a < D; a++) {
+		for (size_t i = 0; i < n; i++)
+			s->scratch[i] -= slope[a] * s->near_z[a * stride + i];
+	}
+	for (size_t i = 0; i < n; i++)
+		rest += s->near_weight[i] * s->scratch[i] * s->scratch[i];
+	return rest;
+}
+
 bool wt_learn_fit_line(const struct wt_learn_view *views, size_t n_views,
-		       const struct wt_learn_sample *sample, struct wt_learn_line *out)
+		       struct wt_learn_sample *sample, struct wt_learn_line *out)
 {
 	double mean[D], scatter[D][D];
+	gather_near(sample);
 	if (!scatter_of(sample, mean, scatter))
 		return false;
-	const size_t n = sample->n, stride = sample->stride;
 	for (size_t k = 0; k < n_views; k++) {
 		const bool feel = views[k].kind == WT_OBSERVED_FEEL;
-		const double *seen =
-			feel ? &sample->loss_pct[k * stride] : &sample->seen[k * stride];
-		double seen_mean = 0.0, loss_mean = 0.0, rest = 0.0;
-		for (size_t i = 0; i < n; i++) {
-			seen_mean += sample->weight[i] * seen[i];
-			loss_mean += sample->weight[i] * sample->loss_pct[k * stride + i];
-		}
-		double *slope = out->slope[k];
-		for (size_t a = 0; a < D; a++) {
-			slope[a] = 0.0;
-			for (size_t i = 0; i < n; i++)
-				slope[a] += sample->weight[i] * (seen[i] - seen_mean) *
-					    sample->z[a * stride + i];
-		}
-		wt_learn_solve_lower(&scatter[0][0], D, D, slope);
-		wt_learn_solve_upper(&scatter[0][0], D, D, slope);
-		out->at_zero[k] = seen_mean;
-		for (size_t a = 0; a < D; a++)
-			out->at_zero[k] -= slope[a] * mean[a];
-		for (size_t i = 0; i < n; i++) {
-			double gap = seen[i] - out->at_zero[k];
-			for (size_t a = 0; a < D; a++)
-				gap -= slope[a] * sample->z[a * stride + i];
-			rest += sample->weight[i] * gap * gap;
-		}
-		const double model_sd = wt_learn_model_sd(&views[k], loss_mean);
-		out->var[k] = views[k].sd * views[k].sd + model_sd * model_sd + 0.5 * rest;
+		const double *seen = feel ? sample->loss_pct : sample->seen;
+		for (size_t i = 0; i < sample->n_near; i++)
+			sample->near_seen[i] = seen[k * sample->stride + sample->near[i]];
+		const double rest = regress(sample, mean, scatter, out->slope[k], &out->at_zero[k]);
+		out->var[k] = views[k].sound_sd * views[k].sound_sd + 0.5 * rest;
 	}
 	return true;
 }

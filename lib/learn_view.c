@@ -185,6 +185,24 @@ static int compare_views(const void *a, const void *b)
 	return (x->first > y->first) - (x->first < y->first);
 }
 
+/* What the model gets wrong, in the unit of the view, at the loss the view itself tells of. */
+static double model_sd(const struct wt_learn_view *view)
+{
+	if (view->kind == WT_OBSERVED_FEEL)
+		return hypot(model_floor_pct, model_share * view->value);
+	const double left = fmin(fmax(exp(view->value / 100.0), 0.1), 1.0);
+	/* A point of loss is more than a percent of the weight that is left. */
+	return hypot(model_floor_pct, model_share * 100.0 * (1.0 - left)) / left;
+}
+
+static void finish_view(struct wt_learn_view *view)
+{
+	view->sound_sd = hypot(view->sd, model_sd(view));
+	view->unsound_sd = hypot(unsound_sd_pct, view->sound_sd);
+	view->sound_log = log((1.0 - unsound_chance) / view->sound_sd);
+	view->unsound_log = log(unsound_chance / view->unsound_sd);
+}
+
 size_t wt_learn_make_views(const struct wt_load_case *load, const struct wt_feel_scale *feel,
 			   const struct wt_observation *observations, size_t n,
 			   struct wt_learn_view views[WT_LEARN_VIEWS])
@@ -213,28 +231,15 @@ size_t wt_learn_make_views(const struct wt_load_case *load, const struct wt_feel
 		}
 	}
 	qsort(views, n_views, sizeof(*views), compare_views);
+	for (size_t k = 0; k < n_views; k++)
+		finish_view(&views[k]);
 	return n_views;
-}
-
-double wt_learn_model_sd(const struct wt_learn_view *view, double loss_pct)
-{
-	const double loss_sd = hypot(model_floor_pct, model_share * loss_pct);
-	if (view->kind == WT_OBSERVED_FEEL)
-		return loss_sd;
-	/* A point of loss is more than a percent of the weight that is left. */
-	return loss_sd / fmax(1.0 - loss_pct / 100.0, 0.1);
-}
-
-static double normal_log(double away, double sd)
-{
-	const double z = away / sd;
-	return -0.5 * z * z - log(sd) - 0.918938533204672742;
 }
 
 static double feel_log(const struct wt_learn_view *view, const struct wt_feel_scale *feel,
 		       double loss_pct, double *trust)
 {
-	const double sd = hypot(feel->sd_loss_pct, wt_learn_model_sd(view, loss_pct));
+	const double sd = hypot(feel->sd_loss_pct, model_sd(view));
 	const double *cut = feel->cut_loss_pct;
 	const double above = view->feel == WT_FEEL_COUNT - 1
 				     ? 1.0
@@ -252,14 +257,13 @@ double wt_learn_view_log(const struct wt_learn_view *view, const struct wt_feel_
 {
 	if (view->kind == WT_OBSERVED_FEEL)
 		return feel_log(view, feel, loss_pct, trust);
-	const double away = view->value - seen;
-	const double sd = hypot(view->sd, wt_learn_model_sd(view, loss_pct));
-	const double sound = log(1.0 - unsound_chance) + normal_log(away, sd);
-	const double unsound = log(unsound_chance) + normal_log(away, hypot(unsound_sd_pct, sd));
+	const double away = view->value - seen, square = -0.5 * away * away;
+	const double sound = view->sound_log + square / (view->sound_sd * view->sound_sd);
+	const double unsound = view->unsound_log + square / (view->unsound_sd * view->unsound_sd);
 	const double most = fmax(sound, unsound);
-	const double sum = exp(sound - most) + exp(unsound - most);
-	*trust = exp(sound - most) / sum;
-	return most + log(sum);
+	const double rest = exp(-fabs(sound - unsound)), sum = 1.0 + rest;
+	*trust = (sound > unsound ? 1.0 : rest) / sum;
+	return most + log1p(rest);
 }
 
 double wt_learn_unsound_log(const struct wt_learn_view *view)
