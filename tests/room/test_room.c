@@ -214,6 +214,97 @@ static void a_draw_is_a_function_of_series_now_and_seed(void **state)
 		wt_room_series_free(&all[k]);
 }
 
+static void a_bad_outlook_is_refused_whole(void **state)
+{
+	(void)state;
+	struct wt_room_series *series = series_of(T0, T0 + 3 * DAY, 900);
+	int64_t now = T0 + 3 * DAY;
+	int64_t at[3] = {now, now + HOUR, now + 2 * HOUR};
+	double t[3] = {15, 16, 17};
+	double h[3] = {80, 70, 60};
+	struct wt_outlook good = {now, 3, at, t, h};
+	struct wt_outlook bad = good;
+	bad.n = 0;
+	assert_int_equal(wt_room_series_add_outlook(series, &bad), WT_ERR_ARG);
+	bad = good;
+	bad.temp_c = NULL;
+	assert_int_equal(wt_room_series_add_outlook(series, &bad), WT_ERR_ARG);
+	t[1] = NAN;
+	assert_int_equal(wt_room_series_add_outlook(series, &good), WT_ERR_ARG);
+	t[1] = 288.0; /* kelvin */
+	assert_int_equal(wt_room_series_add_outlook(series, &good), WT_ERR_RANGE);
+	t[1] = 16.0;
+	h[2] = -1.0;
+	assert_int_equal(wt_room_series_add_outlook(series, &good), WT_ERR_RANGE);
+	h[2] = 60.0;
+	at[2] = at[1];
+	assert_int_equal(wt_room_series_add_outlook(series, &good), WT_ERR_ARG);
+	at[2] = now + 2 * HOUR;
+	assert_int_equal(wt_room_series_add_outlook(series, &good), WT_OK);
+	/* A single outlook has proved nothing yet. */
+	struct wt_room_fit *fit = NULL;
+	assert_int_equal(wt_room_fit_new(series, now, &fit), WT_OK);
+	assert_float_equal(wt_room_outlook_weight(fit), 0.0, 0.0);
+	wt_room_fit_free(&fit);
+	wt_room_series_free(&series);
+}
+
+static double spread_at(const float *value, size_t step)
+{
+	double mean = 0.0;
+	double square = 0.0;
+	for (size_t i = 0; i < PATHS; i++)
+		mean += (double)value[step * PATHS + i] / PATHS;
+	for (size_t i = 0; i < PATHS; i++)
+		square += pow((double)value[step * PATHS + i] - mean, 2.0) / PATHS;
+	return sqrt(square);
+}
+
+static void paths_start_at_the_reading_and_spread_smoothly(void **state)
+{
+	(void)state;
+	static float t[STEPS * PATHS];
+	static float e[STEPS * PATHS];
+	int64_t now = T0 + 20 * DAY;
+	struct wt_room_series *series = NULL;
+	struct wt_room_fit *fit = NULL;
+	unsigned random = 1;
+	double front = 0.0;
+	assert_int_equal(wt_room_series_new(0, &series), WT_OK);
+	for (int64_t at = T0; at <= now; at += 600) {
+		random = random * 1664525u + 1013904223u;
+		front = 0.99 * front + 0.3 * ((double)(random >> 8) / (1 << 24) - 0.5);
+		assert_int_equal(wt_room_series_add(series, at, day_temp_c(at) + front, 70.0, 1.0),
+				 WT_OK);
+	}
+	assert_int_equal(wt_room_fit_new(series, now, &fit), WT_OK);
+	assert_int_equal(wt_room_draw(series, fit, now, 3, PATHS, STEPS, t, e), WT_OK);
+	assert_true(spread_at(t, 0) < 1e-4);
+	assert_true(fabs((double)t[0] - day_temp_c(now) - front) < 1e-4);
+	assert_true(spread_at(t, 1) < spread_at(t, 12));
+	assert_true(spread_at(t, 12) < spread_at(t, 72));
+	assert_true(spread_at(t, 72) < 3.0);
+	/* Humidity is steady here: warm paths must be moist ones. */
+	double both = 0.0;
+	for (size_t i = 0; i < PATHS; i++)
+		both += ((double)t[72 * PATHS + i] - day_temp_c(now + 6 * HOUR)) *
+			((double)e[72 * PATHS + i] - (double)e[72 * PATHS]) / PATHS;
+	double mean_t = 0.0;
+	double mean_e = 0.0;
+	for (size_t i = 0; i < PATHS; i++) {
+		mean_t += ((double)t[72 * PATHS + i] - day_temp_c(now + 6 * HOUR)) / PATHS;
+		mean_e += ((double)e[72 * PATHS + i] - (double)e[72 * PATHS]) / PATHS;
+	}
+	double correlation = (both - mean_t * mean_e) / (spread_at(t, 72) * spread_at(e, 72));
+	assert_true(correlation > 0.6 && correlation <= 1.0);
+	/* A fit from long after now is a mistake of the caller. */
+	struct wt_room_fit *kept = fit;
+	assert_int_equal(wt_room_draw(series, kept, now - 3 * DAY, 3, PATHS, STEPS, t, e),
+			 WT_ERR_ARG);
+	wt_room_fit_free(&fit);
+	wt_room_series_free(&series);
+}
+
 static void an_empty_room_has_no_air(void **state)
 {
 	(void)state;
@@ -238,6 +329,8 @@ int main(void)
 		cmocka_unit_test(a_shower_and_an_opened_door_are_seen),
 		cmocka_unit_test(paths_are_sound_whatever_the_history),
 		cmocka_unit_test(a_draw_is_a_function_of_series_now_and_seed),
+		cmocka_unit_test(a_bad_outlook_is_refused_whole),
+		cmocka_unit_test(paths_start_at_the_reading_and_spread_smoothly),
 		cmocka_unit_test(an_empty_room_has_no_air),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
