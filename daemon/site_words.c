@@ -161,7 +161,8 @@ static void observation_notes(struct site_job_load *load)
 		const struct wt_observation *seen = &load->observations[i].seen;
 		char clock[16];
 		if (seen->kind == WT_OBSERVED_FEEL || seen->kind == WT_OBSERVED_CELL ||
-		    !isfinite(report->expected) || fabs(report->surprise) < 2.5)
+		    !isfinite(report->expected) ||
+		    (fabs(report->surprise) < 2.5 && report->trust >= 0.5))
 			continue;
 		site_local_clock(NULL, seen->at_unix_s, clock);
 		json_array_append_new(
