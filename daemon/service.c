@@ -536,8 +536,11 @@ static void stop(struct wt_service *service)
 	for (size_t i = 0; i < sizeof events / sizeof events[0]; i++)
 		if (events[i])
 			event_free(events[i]);
-	if (service->base)
+	if (service->base) {
+		/* Calls put off by libevent hold what they are about: one last turn lets them go. */
+		event_base_loop(service->base, EVLOOP_NONBLOCK);
 		event_base_free(service->base);
+	}
 	json_decref(service->since);
 	wt_config_free(&service->config);
 }

@@ -183,7 +183,7 @@ def test_second_daemon(witherd):
         # A socket left by a killed daemon is no hindrance, a plain file is.
         bench.kill()
         bench.start()
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
         assert not os.path.exists(bench.socket)
         with open(bench.socket, "w", encoding="utf-8"):
             pass
@@ -214,7 +214,7 @@ def test_reload(witherd):
         rig.wait_for(said)
         assert taken()
         assert "the old one stays" in bench.log_text()
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
     finally:
         bench.close()
 
@@ -263,7 +263,7 @@ def test_full_disk(witherd):
         assert [r["temp_c"] for r in rows] == [20.0] + sent
         bench.ask("spread", origin="creek", kg=5, area=5)
         assert "store_busy" not in bench.codes()
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
     finally:
         bench.close()
 
@@ -281,7 +281,7 @@ def test_copies(witherd):
         assert base.execute("SELECT count(*) FROM act").fetchone()[0] == 1
         base.close()
         # The copy serves in place of the file.
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
         os.replace(copy, bench.database)
         bench.start()
         assert [r["origin"] for r in bench.export("loads")] == ["creek"]
@@ -308,7 +308,7 @@ def test_damaged_file(witherd):
         text = [i["text"] for i in bench.ask("health")["items"] if i["code"] == "set_aside"][0]
         assert aside in text
         bench.ask("spread", origin="new", kg=5, area=5)
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
         # A newer schema and a stranger's file are left alone.
         base = sqlite3.connect(bench.database)
         base.execute("PRAGMA user_version = 99")
@@ -341,7 +341,7 @@ def test_service_manager(witherd):
             words.append(manager.recv(4096).decode())
         assert any(w.startswith("STATUS=") for w in words)
         assert 3 <= words.count("WATCHDOG=1") <= 6, words
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
         while "STOPPING=1" not in words:
             words.append(manager.recv(4096).decode())
     finally:
@@ -377,7 +377,7 @@ def test_journal_faults(witherd):
         assert bench.ask("tonight")["now_unix_s"] == 1775000003
         assert len(bench.export("loads")) == 1
         assert "past moment" in bench.refused("undo")["message"]
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
     finally:
         bench.close()
 
@@ -395,7 +395,7 @@ def test_watch(witherd):
                 bench.ask("spread", origin="creek", kg=5, area=5)
                 second = json.loads(stream.readline())
                 assert len(second["result"]["tonight"]["loads"]) == 1
-        assert bench.stop() == 0
+        assert bench.stop() == 0, bench.log_text()[-4000:]
     finally:
         bench.close()
 
