@@ -271,6 +271,33 @@ def test_drip(bench, port):
     Handler.stop.set()
 
 
+def test_notice(bench, port):
+    """A call that is new is posted, once."""
+    point(bench, port, "good")
+    rig.wait_for(bench.connected)
+    rig.Publisher(bench.port).publish("shed/north-room", '{"temperature":21,"humidity":62}')
+    bench.ask("spread", origin="first", kg=8, area=8, at="-2h")
+
+    def called(count):
+        """the load to have its call"""
+        rows = bench.ask("tonight")["loads"]
+        return len(rows) == count and all(row["call"] for row in rows)
+    rig.wait_for(lambda: called(1))
+    # The daemon tells at most each 5 s; the first look only remembers.
+    time.sleep(5.5)
+    bench.ask("spread", origin="second", kg=8, area=8, at="-2h")
+    rig.wait_for(lambda: called(2))
+
+    def posted():
+        """the notice to be posted"""
+        return [json.loads(body) for path, _, body in Handler.seen if path == "/notice"]
+    notices = rig.wait_for(posted, 10)
+    assert len(notices) == 1, notices
+    assert notices[0]["event"] == "call-changes" and notices[0]["load"] == 2, notices
+    assert notices[0]["origin"] == "second" and notices[0]["call"] in notices[0]["text"]
+    assert "notice" not in bench.codes()
+
+
 def main():
     server = serve()
     port = server.server_address[1]
@@ -279,7 +306,7 @@ def main():
         bench.start_broker()
         point(bench, port, "good")
         bench.start()
-        for test in (test_good, test_bad, test_drip):
+        for test in (test_good, test_notice, test_bad, test_drip):
             began = time.monotonic()
             test(bench, port)
             print(f"ok {test.__name__} {time.monotonic() - began:.1f} s", flush=True)
