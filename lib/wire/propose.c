@@ -454,7 +454,7 @@ static json_t *propose_one(const struct wt_propose *propose, const struct heard 
 	if (!heard->topic[0] || heard->topic[0] == ' ' ||
 	    heard->topic[strlen(heard->topic) - 1] == ' ' ||
 	    !wt_text_is_clean(heard->topic, strlen(heard->topic)) || strlen(heard->topic) > 160 ||
-	    strstr(heard->topic, " ;"))
+	    strchr(heard->topic, ';') || !wt_payload_filter_valid(heard->topic))
 		return json_null();
 	if (wt_quantity_number(heard->payload, heard->length, &number) == WT_OK)
 		return propose_bare(propose, heard, number, list);
