@@ -537,7 +537,8 @@ static void stop(struct wt_service *service)
 		if (events[i])
 			event_free(events[i]);
 	if (service->base) {
-		/* Calls put off by libevent hold what they are about: one last turn lets them go. */
+		/* Calls put off by libevent hold what they are about: one last turn lets them go.
+		 */
 		event_base_loop(service->base, EVLOOP_NONBLOCK);
 		event_base_free(service->base);
 	}
