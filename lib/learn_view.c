@@ -18,6 +18,9 @@ static const double cell_least_sd_pct = 0.05;
  * was lost (stems, layers, a bed that dries unevenly).  From replays of seasons made by a model of
  * another build. */
 static const double model_floor_pct = 0.15, model_share = 0.03;
+/* That error lasts for hours: readings nearer than this share theirs, and do not average it away.
+ */
+static const int64_t model_lasts_s = 3600;
 /* Chance that a reading is no reading of this load at all (wrong tray, tare, slip of a digit), and
  * how wide such a one falls, in %. */
 static const double unsound_chance = 0.04, unsound_sd_pct = 12.0;
@@ -195,9 +198,19 @@ static double model_sd(const struct wt_learn_view *view)
 	return hypot(model_floor_pct, model_share * 100.0 * (1.0 - left)) / left;
 }
 
-static void finish_view(struct wt_learn_view *view)
+/* Readings of the same kind that share the model's error with this one, itself included. */
+static double crowd(const struct wt_learn_view *views, size_t n, const struct wt_learn_view *view)
 {
-	view->sound_sd = hypot(view->sd, model_sd(view));
+	double count = 0.0;
+	for (size_t k = 0; k < n; k++)
+		count += views[k].kind == view->kind &&
+			 llabs(views[k].at_unix_s - view->at_unix_s) < model_lasts_s;
+	return count;
+}
+
+static void finish_view(const struct wt_learn_view *views, size_t n, struct wt_learn_view *view)
+{
+	view->sound_sd = hypot(view->sd, sqrt(crowd(views, n, view)) * model_sd(view));
 	view->unsound_sd = hypot(unsound_sd_pct, view->sound_sd);
 	view->sound_log = log((1.0 - unsound_chance) / view->sound_sd);
 	view->unsound_log = log(unsound_chance / view->unsound_sd);
@@ -232,7 +245,7 @@ size_t wt_learn_make_views(const struct wt_load_case *load, const struct wt_feel
 	}
 	qsort(views, n_views, sizeof(*views), compare_views);
 	for (size_t k = 0; k < n_views; k++)
-		finish_view(&views[k]);
+		finish_view(views, n_views, &views[k]);
 	return n_views;
 }
 
