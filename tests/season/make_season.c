@@ -161,8 +161,10 @@ static void weigh_when_due(struct world *w, struct season_load *load, double hou
 	if (due <= 0.0 || hours < due)
 		return;
 	double kg = scale_reads(w, season_leaf_weight_kg(&load->leaf));
+	/* Drawn in any case, so that the season with and without the fault is the same one. */
+	const double wrong = gsl_rng_uniform(w->rng) < 0.5 ? 0.92 : 1.08;
 	if (w->options.wrong_scale && *next == 0)
-		kg *= gsl_rng_uniform(w->rng) < 0.5 ? 0.92 : 1.08;
+		kg *= wrong;
 	(*next)++;
 	if (kg < load->said_kg)
 		say(&w->journal, load->spread_unix_s + (int64_t)(hours * 3600),
