@@ -288,7 +288,7 @@ static const struct {
 	{R "[style own]\nready_from_loss_pct=40\nlatest_loss_pct=30\n",
 	 "t.conf:4: latest_loss_pct must be more than ready_from_loss_pct (40), not '30'"},
 	{R "[style green]\naim_loss_pct=80\n", "t.conf:3: aim_loss_pct must be"},
-	{R "[style green]\nleast_hours=20\n", "t.conf:3: least_hours must be less than most_hours"},
+	{R "[style green]\nleast_hours=30\n", "t.conf:3: least_hours must be less than most_hours"},
 	{R "[style green]\nprefer=noon\n",
 	 "t.conf:3: prefer must be evening, morning or none, not 'noon'"},
 	{R "[tray]\narea_m2=0\n", "t.conf:3: area_m2 must be more than 0 and at most 100, not '0'"},
