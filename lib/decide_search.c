@@ -18,6 +18,9 @@
 #define KICK_SHARE 0.15
 #define KICK_LEAST 2
 #define KICK_MOST 8
+/* Our choice: so many kicks per job without gain end the search.  Over a season of four loads a day
+ * hardly any kick gained. */
+#define PATIENCE 6
 #define EPSILON 1e-9
 
 struct wok {
@@ -479,9 +482,11 @@ static void run(struct search *s, struct places *places, struct saved *best, str
 	save(s, best);
 	if (!s->shop->woks || !s->shop->n_steps)
 		return;
-	while (s->spent < s->effort) {
+	for (int vain = 0; s->spent < s->effort && vain < PATIENCE * s->n_jobs; vain++) {
 		kick(s);
 		polish(s, places, trial, alike);
+		if (total_cost(s) < best->cost - EPSILON)
+			vain = 0;
 		if (total_cost(s) < best->cost + EPSILON)
 			save(s, best);
 		else

@@ -38,7 +38,7 @@ void wt_shop_clear(struct wt_shop *shop);
 void wt_shop_plan_clear(struct wt_shop_plan *plan);
 
 /* Construct and improve: assignment to packed places where all jobs last as long, insertion with
- * re-timing, then kicks until `effort` inner steps are used.  Deterministic. */
+ * re-timing, then kicks until they gain no more or `effort` inner steps are used.  Deterministic. */
 enum wt_status wt_shop_search(const struct wt_shop *shop, uint64_t effort, uint64_t seed,
 			      struct wt_shop_plan *out) WT_MUST_CHECK;
 
