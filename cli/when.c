@@ -15,10 +15,10 @@ static const char *const months[] = {N_("Jan"), N_("Feb"), N_("Mar"), N_("Apr"),
 				     N_("May"), N_("Jun"), N_("Jul"), N_("Aug"),
 				     N_("Sep"), N_("Oct"), N_("Nov"), N_("Dec")};
 
-void wt_when_zone(const char *timezone)
+void wt_when_zone(const char *zone_name)
 {
-	if (timezone && *timezone) {
-		setenv("TZ", timezone, 1);
+	if (zone_name && *zone_name) {
+		setenv("TZ", zone_name, 1);
 		tzset();
 	}
 }

@@ -12,7 +12,7 @@
 enum { WT_WHEN_SIZE = 64 };
 
 /* Takes the zone (IANA name) for all that follows; NULL leaves the machine's own. */
-void wt_when_zone(const char *timezone);
+void wt_when_zone(const char *zone_name);
 
 /* "18:42" today, "Wed 03:10" on another day within a week, else "25 Nov 03:10".  "-" when
  * unknown. */
