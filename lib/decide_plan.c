@@ -5,11 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Our choices: how long the search may go on, in its inner steps, before an exact run and
- * instead of one; up to how many firings the plan is always proved; what an exact run may meet
- * when there are more. */
+/* Our choices: how long the search may go on, in its inner steps, before an exact run; up to how
+ * many firings the plan is always proved; what an exact run may meet when there are more. */
 #define EFFORT_FIRST 1000000u
-#define EFFORT_WHOLE 60000000u
 #define SEED 20u
 #define EXACT_FIRINGS 8
 #define EXACT_STATES 2000
@@ -76,13 +74,10 @@ static enum wt_status fill_shop(struct work *w, const struct wt_costs *costs)
 
 static enum wt_status solve(struct work *w)
 {
-	int firings = 0;
-	for (size_t k = 0; k < w->n_loads; k++)
-		firings += w->shop.count[k];
-	bool always = firings <= EXACT_FIRINGS;
+	bool always = wt_shop_jobs(&w->shop) <= EXACT_FIRINGS;
 	bool prove = always || wt_shop_exact_states(&w->shop) <= EXACT_STATES;
-	enum wt_status status =
-		wt_shop_search(&w->shop, prove ? EFFORT_FIRST : EFFORT_WHOLE, SEED, &w->best);
+	enum wt_status status = wt_shop_search(
+		&w->shop, prove ? EFFORT_FIRST : wt_shop_effort(&w->shop), SEED, &w->best);
 	if (status || !prove)
 		return status;
 	status = wt_shop_exact(&w->shop, always ? EXACT_NODES : EXACT_NODES_MORE, &w->best);

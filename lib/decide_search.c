@@ -22,6 +22,10 @@
  * hardly any kick gained. */
 #define PATIENCE 6
 #define EPSILON 1e-9
+/* Our choice: effort per job squared, and the least and most of it. */
+#define EFFORT_JOB2 8000u
+#define EFFORT_LEAST 500000u
+#define EFFORT_MOST 30000000u
 
 struct wok {
 	int n, room;
@@ -512,8 +516,7 @@ static bool search_init(struct search *s, const struct wt_shop *shop)
 	int shortest;
 	s->shop = shop;
 	s->width = shop->n_steps + longest(shop, &shortest);
-	for (int c = 0; c < shop->n_classes; c++)
-		s->n_jobs += shop->count[c];
+	s->n_jobs = wt_shop_jobs(shop);
 	size_t n = (size_t)s->n_jobs, most = (size_t)(shop->n_steps / shortest + 2);
 	size_t room = n < most ? n : most, width = (size_t)s->width;
 	s->class_of = calloc(n + 1, sizeof *s->class_of);
@@ -577,6 +580,21 @@ static enum wt_status give(struct search *s, struct wt_shop_plan *out)
 				     .cost = total_cost(s)};
 	s->class_of = NULL;
 	return WT_OK;
+}
+
+int wt_shop_jobs(const struct wt_shop *shop)
+{
+	int jobs = 0;
+	for (int c = 0; c < shop->n_classes; c++)
+		jobs += shop->count[c];
+	return jobs;
+}
+
+uint64_t wt_shop_effort(const struct wt_shop *shop)
+{
+	uint64_t jobs = (uint64_t)wt_shop_jobs(shop), effort = EFFORT_JOB2 * jobs * jobs;
+	effort = effort < EFFORT_LEAST ? EFFORT_LEAST : effort;
+	return effort < EFFORT_MOST ? effort : EFFORT_MOST;
 }
 
 enum wt_status wt_shop_search(const struct wt_shop *shop, uint64_t effort, uint64_t seed,

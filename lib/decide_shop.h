@@ -37,6 +37,12 @@ enum wt_status wt_shop_init(struct wt_shop *shop, int woks, int n_classes,
 void wt_shop_clear(struct wt_shop *shop);
 void wt_shop_plan_clear(struct wt_shop_plan *plan);
 
+int wt_shop_jobs(const struct wt_shop *shop);
+
+/* Inner steps that a plan of this size deserves where it cannot be proved: a round of insertion
+ * costs about the square of the jobs.  Some milliseconds for 15 jobs, some 40 for 60. */
+uint64_t wt_shop_effort(const struct wt_shop *shop);
+
 /* Construct and improve: assignment to packed places where all jobs last as long, insertion with
  * re-timing, then kicks until they gain no more or `effort` inner steps are used.  Deterministic. */
 enum wt_status wt_shop_search(const struct wt_shop *shop, uint64_t effort, uint64_t seed,
