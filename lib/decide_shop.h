@@ -44,7 +44,8 @@ int wt_shop_jobs(const struct wt_shop *shop);
 uint64_t wt_shop_effort(const struct wt_shop *shop);
 
 /* Construct and improve: assignment to packed places where all jobs last as long, insertion with
- * re-timing, then kicks until they gain no more or `effort` inner steps are used.  Deterministic. */
+ * re-timing, then kicks until they gain no more or `effort` inner steps are used.  Deterministic.
+ */
 enum wt_status wt_shop_search(const struct wt_shop *shop, uint64_t effort, uint64_t seed,
 			      struct wt_shop_plan *out) WT_MUST_CHECK;
 

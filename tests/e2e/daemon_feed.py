@@ -191,13 +191,16 @@ def test_live_equals_replay(witherd):
         bench.ask("spread", origin="creek", kg=8, area=8, grade="young", season="spring", at="-3h")
         end = time.time() + 32
         number = 0
+        sent = []
         while time.time() < end:
-            station.publish(TOPIC, reading(20 + number % 7 / 10, 60 + number % 5,
-                                           int(time.time())))
+            payload = reading(20 + number % 7 / 10, 60 + number % 5, int(time.time()))
+            sent.append(payload)
+            station.publish(TOPIC, payload)
             if number == 12:
                 bench.ask("weigh", load=1, kg=7.4)
             number += 1
             time.sleep(0.45)
+        rig.wait_for(lambda: len(bench.export("readings")) == len(sent))
         loads = bench.export("loads")
         live = bench.export("forecasts"), bench.export("air-forecasts"), bench.export("readings")
         assert bench.stop() == 0

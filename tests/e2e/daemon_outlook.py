@@ -289,8 +289,9 @@ def test_notice(bench, port):
     rig.wait_for(lambda: called(2))
 
     def posted():
-        """the notice to be posted"""
-        return [json.loads(body) for path, _, body in Handler.seen if path == "/notice"]
+        """the notice of the second load to be posted"""
+        bodies = [json.loads(body) for path, _, body in Handler.seen if path == "/notice"]
+        return [body for body in bodies if body["load"] == 2]
     notices = rig.wait_for(posted, 10)
     assert len(notices) == 1, notices
     assert notices[0]["event"] == "call-changes" and notices[0]["load"] == 2, notices
