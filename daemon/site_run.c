@@ -201,7 +201,7 @@ static void make_leads(struct site_job_room *room, const struct site_paths *path
 	free(values);
 }
 
-static bool make_future(const struct wt_job *job, struct site_job_room *room,
+static bool make_future(const struct wt_job *job, struct site_job_room *room, bool driven,
 			struct site_paths *paths, struct site_air *air)
 {
 	uint64_t seed = site_hash(job->seed, room->name, strlen(room->name));
@@ -215,10 +215,10 @@ static bool make_future(const struct wt_job *job, struct site_job_room *room,
 				.n_paths = paths->n_paths,
 				.temp_c = paths->temp_c,
 				.vapour_pa = paths->vapour_pa};
-	return wt_drive_from_paths(&made, job->pressure_pa, &air->future) == WT_OK;
+	return !driven || wt_drive_from_paths(&made, job->pressure_pa, &air->future) == WT_OK;
 }
 
-bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_unix_s,
+bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_unix_s, bool driven,
 		  struct site_paths *paths, struct site_air *air)
 {
 	*air = (struct site_air){0};
@@ -230,7 +230,7 @@ bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_u
 	if (!make_past(job, room, from_unix_s, air))
 		return false;
 	room->band_start_unix_s = job->now_unix_s - job->now_unix_s % WT_GRID_S;
-	room->known = make_future(job, room, paths, air);
+	room->known = make_future(job, room, driven, paths, air);
 	room->outlook_weight = room->fit ? wt_room_outlook_weight(room->fit->fit) : 0.0;
 	return true;
 }
@@ -498,12 +498,16 @@ static void run_room(struct wt_job *job, size_t index, struct site_paths *paths)
 	struct site_job_room *room = &job->rooms[index];
 	int64_t from = job->now_unix_s;
 	struct site_air air;
+	bool open = false;
 
 	for (size_t i = 0; i < job->n_loads; i++) {
-		if (job->loads[i].room == index && job->loads[i].load.spread_unix_s < from)
+		if (job->loads[i].room != index)
+			continue;
+		open = open || !job->loads[i].closing;
+		if (job->loads[i].load.spread_unix_s < from)
 			from = job->loads[i].load.spread_unix_s;
 	}
-	if (site_run_air(job, room, from, paths, &air)) {
+	if (site_run_air(job, room, from, open, paths, &air)) {
 		if (room->known)
 			make_leads(room, paths);
 		for (size_t i = 0; i < job->n_loads; i++) {
@@ -538,7 +542,7 @@ void site_run_bands(struct wt_job *job, struct site_job_room *room)
 	struct site_air air;
 
 	site_paths_new(job->paths, &paths);
-	if (site_run_air(job, room, job->now_unix_s, &paths, &air) && room->known)
+	if (site_run_air(job, room, job->now_unix_s, false, &paths, &air) && room->known)
 		make_bands(room, &paths);
 	site_air_clear(&air);
 	site_paths_clear(&paths);

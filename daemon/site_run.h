@@ -27,8 +27,9 @@ struct site_air {
 	struct wt_drive *past;   /* from the earliest load's spreading */
 	struct wt_drive *future; /* NULL: silent for too long */
 };
-/* Fills paths and air from the room's series; false when there is no reading at all. */
-bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_unix_s,
+/* Fills paths and air from the room's series; false when there is no reading at all.  The air to
+ * come is made ready for the kernel only where loads are to be `driven` by it. */
+bool site_run_air(struct wt_job *job, struct site_job_room *room, int64_t from_unix_s, bool driven,
 		  struct site_paths *paths, struct site_air *air);
 void site_air_clear(struct site_air *air);
 

@@ -484,7 +484,7 @@ void site_study_run(struct wt_job *job)
 	bool fine;
 
 	site_paths_new(job->paths, &paths);
-	fine = site_run_air(job, &job->rooms[0], load->load.spread_unix_s, &paths, &air) &&
+	fine = site_run_air(job, &job->rooms[0], load->load.spread_unix_s, true, &paths, &air) &&
 	       site_run_prior(job, load) && site_run_posterior(job, load, &air) &&
 	       (job->study->density ? run_density(job, &air) : run_what_if(job, &paths, &air));
 	if (!fine)

@@ -23,12 +23,6 @@
 
 enum answer { TONIGHT, MORNING, LEAVE, ANSWERS };
 
-struct seen {
-	double value;
-	uint32_t member;
-	bool half;
-};
-
 struct question {
 	const struct wt_hearth *hearth;
 	const struct wt_costs *costs;
@@ -36,7 +30,7 @@ struct question {
 	const struct wt_decide_load *load;
 	double firings;
 	double (*cost)[ANSWERS]; /* of the load, per member */
-	struct seen *seen;
+	struct wt_valued *seen;
 };
 
 static uint64_t mix(uint64_t z)
@@ -134,19 +128,13 @@ static double cost_without(const struct question *q)
 	return fmin(total[TONIGHT], fmin(total[MORNING], total[LEAVE])) / (double)q->load->n;
 }
 
-static int by_seen(const void *a, const void *b)
-{
-	const struct seen *x = a, *y = b;
-	return (x->value > y->value) - (x->value < y->value);
-}
-
 /* Total cost over one group of like observations, each half paying for the other's choice. */
 static double group_cost(const struct question *q, size_t from, size_t until)
 {
 	double total[2][ANSWERS] = {0};
 	size_t n[2] = {0};
 	for (size_t k = from; k < until; k++) {
-		const struct seen *seen = &q->seen[k];
+		const struct wt_valued *seen = &q->seen[k];
 		n[seen->half]++;
 		for (int a = 0; a < ANSWERS; a++)
 			total[seen->half][a] += q->cost[seen->member][a];
@@ -167,11 +155,12 @@ static double cost_with(struct question *q, const float *loss_pct, double sd_los
 	size_t n = q->load->n, n_seen = n * DRAWS;
 	for (size_t k = 0; k < n_seen; k++) {
 		size_t i = k % n;
-		q->seen[k] = (struct seen){.value = (double)loss_pct[i] + sd_loss_pct * normal(k),
+		q->seen[k] =
+			(struct wt_valued){.value = (double)loss_pct[i] + sd_loss_pct * normal(k),
 					   .member = (uint32_t)i,
 					   .half = mix(i) & 1};
 	}
-	qsort(q->seen, n_seen, sizeof *q->seen, by_seen);
+	wt_decide_sort(q->seen, q->seen + n_seen, n_seen);
 	double paid = 0;
 	size_t groups = n_seen / GROUP_LEAST;
 	groups = groups < 1 ? 1 : groups > GROUPS_MOST ? GROUPS_MOST : groups;
@@ -198,7 +187,7 @@ static enum wt_status weigh_up(struct question *q, const struct wt_settle_candid
 		return WT_OK;
 	enum wt_status status = WT_ERR_NOMEM;
 	q->cost = malloc(n * sizeof *q->cost);
-	q->seen = malloc(n * DRAWS * sizeof *q->seen);
+	q->seen = malloc(2 * n * DRAWS * sizeof *q->seen); /* the second half to sort in */
 	if (!q->cost || !q->seen)
 		goto out;
 	fill_costs(q, (double)now_unix_s);

@@ -100,4 +100,14 @@ double wt_decide_start_cost(const struct wt_slots *slots, const struct wt_hearth
 /* Share of members with value <= limit. */
 double wt_decide_share_by(const double *unix_s, size_t n, double limit_unix_s);
 
+/* A number and whose it is. */
+struct wt_valued {
+	double value;
+	uint32_t member;
+	bool half;
+};
+/* Sorts ascending by value, equal ones kept in order.  spare: n more of them to work in.  No NAN.
+ */
+void wt_decide_sort(struct wt_valued *items, struct wt_valued *spare, size_t n);
+
 #endif /* WT_LIB_DECIDE_SHOP_H */

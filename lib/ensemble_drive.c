@@ -93,12 +93,10 @@ enum wt_status wt_drive_from_track(const struct wt_track *track, double pressure
 /* Units from the warmest air of the paths, so that its values just fit in sixteen bits. */
 static enum wt_status set_units(const struct wt_paths *paths, struct wt_drive *drive)
 {
-	float temp_c = -40.0f, vapour_pa = 0.0f;
+	size_t n = paths->n_steps * paths->n_paths;
+	float temp_c = wt_kernel_most(paths->temp_c, n, -40.0f);
+	float vapour_pa = wt_kernel_most(paths->vapour_pa, n, 0.0f);
 	struct wt_leaf_air air;
-	for (size_t i = 0; i < paths->n_steps * paths->n_paths; i++) {
-		temp_c = paths->temp_c[i] > temp_c ? paths->temp_c[i] : temp_c;
-		vapour_pa = paths->vapour_pa[i] > vapour_pa ? paths->vapour_pa[i] : vapour_pa;
-	}
 	enum wt_status status =
 		wt_leaf_air((double)temp_c, (double)vapour_pa, drive->pressure_pa, &air);
 	if (status != WT_OK)

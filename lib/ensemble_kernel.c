@@ -115,6 +115,25 @@ ALWAYS_INLINE bool air_lanes(const struct wt_air_pair *p, size_t n,
 	return (size_t)sound == n;
 }
 
+/* Greatest value, at least `least`; what is no number is passed over. */
+ALWAYS_INLINE float most_lanes(const float *restrict values, size_t n, float least)
+{
+	float most[WT_TILE];
+	size_t i = 0;
+	for (int l = 0; l < WT_TILE; l++)
+		most[l] = least;
+	for (; i + WT_TILE <= n; i += WT_TILE) {
+		LANES
+		for (int l = 0; l < WT_TILE; l++)
+			most[l] = values[i + (size_t)l] > most[l] ? values[i + (size_t)l] : most[l];
+	}
+	for (; i < n; i++)
+		least = values[i] > least ? values[i] : least;
+	for (int l = 0; l < WT_TILE; l++)
+		least = most[l] > least ? most[l] : least;
+	return least;
+}
+
 ALWAYS_INLINE void start_lanes(struct wt_lanes *restrict l, const struct wt_lane_load *load,
 			       float theta[WT_DIM_COUNT][WT_TILE], float *restrict tissue_kg,
 			       float *restrict dry_kg)
@@ -306,6 +325,10 @@ ALWAYS_INLINE bool burst_lanes(struct wt_lanes *lanes, const struct wt_burst *b,
 		/* Two loops: the whole tile is by far the usual one. */                           \
 		return n == WT_TILE ? air_lanes(pair, WT_TILE, out) : air_lanes(pair, n, out);     \
 	}                                                                                          \
+	attribute static float most_##name(const float *values, size_t n, float least)             \
+	{                                                                                          \
+		return most_lanes(values, n, least);                                               \
+	}                                                                                          \
 	attribute static void start_##name(                                                        \
 		struct wt_lanes *lanes, const struct wt_lane_load *load,                           \
 		float theta[WT_DIM_COUNT][WT_TILE], float *tissue_kg, float *dry_kg)               \
@@ -361,6 +384,11 @@ static enum level level(void)
 bool wt_kernel_air(const struct wt_air_pair *pair, size_t n, uint16_t out[WT_AIR_COUNT][WT_TILE])
 {
 	return CHOOSE(air, pair, n, out);
+}
+
+float wt_kernel_most(const float *values, size_t n, float least)
+{
+	return CHOOSE(most, values, n, least);
 }
 
 void wt_kernel_start(struct wt_lanes *lanes, const struct wt_lane_load *load,

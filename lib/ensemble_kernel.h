@@ -101,6 +101,9 @@ struct wt_air_pair {
 };
 bool wt_kernel_air(const struct wt_air_pair *pair, size_t n, uint16_t out[WT_AIR_COUNT][WT_TILE]);
 
+/* Greatest of n values, at least `least`; what is no number is passed over. */
+float wt_kernel_most(const float *values, size_t n, float least);
+
 /* Makes lanes from the members' coordinates.  Same as wt_leaf_from_theta(), in single precision. */
 struct wt_lane_load {
 	float fresh_kg, area_m2;

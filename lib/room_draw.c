@@ -292,8 +292,9 @@ static struct saturation saturation_near(float temp_c)
 	};
 }
 
-static void block_run(const struct blend *t, const struct blend *e, const struct saturation *s,
-		      size_t first, float *restrict temp, float *restrict vapour)
+static inline __attribute__((always_inline)) void
+block_lanes(const struct blend *t, const struct blend *e, const struct saturation *s, size_t first,
+	    float *restrict temp, float *restrict vapour)
 {
 	const float *restrict tl = t->left_error + first;
 	const float *restrict tr = t->right_error + first;
@@ -319,6 +320,37 @@ static void block_run(const struct blend *t, const struct blend *e, const struct
 	}
 }
 
+/* As in the kernel: compiled for several instruction sets, of which the best is taken at run time;
+ * one set always rounds alike. */
+#define VARIANT(name, attribute)                                                                   \
+	attribute static void block_##name(const struct blend *t, const struct blend *e,           \
+					   const struct saturation *s, size_t first, float *temp,  \
+					   float *vapour)                                          \
+	{                                                                                          \
+		block_lanes(t, e, s, first, temp, vapour);                                         \
+	}
+#if defined(__x86_64__)
+VARIANT(avx512, __attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,avx2,fma"))))
+VARIANT(avx2, __attribute__((target("avx2,fma"))))
+#endif
+VARIANT(plain, )
+
+typedef void (*block_fn)(const struct blend *t, const struct blend *e, const struct saturation *s,
+			 size_t first, float *temp, float *vapour);
+
+static block_fn best_block(void)
+{
+#if defined(__x86_64__)
+	bool avx2 = __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma");
+	if (avx2 && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512dq") &&
+	    __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512bw"))
+		return block_avx512;
+	if (avx2)
+		return block_avx2;
+#endif
+	return block_plain;
+}
+
 static void draw_step(const struct draw *d, int64_t lead, size_t n_paths, float *temp_c,
 		      float *vapour_pa)
 {
@@ -328,11 +360,12 @@ static void draw_step(const struct draw *d, int64_t lead, size_t n_paths, float 
 	struct blend t = blend_at(d, 0, lead, hour);
 	struct blend e = blend_at(d, 1, lead, hour);
 	struct saturation s = saturation_near(t.mean);
+	block_fn run = best_block();
 	float temp[BLOCK];
 	float vapour[BLOCK];
 	for (size_t first = 0; first < n_paths; first += BLOCK) {
 		size_t count = n_paths - first < BLOCK ? n_paths - first : BLOCK;
-		block_run(&t, &e, &s, first, temp, vapour);
+		run(&t, &e, &s, first, temp, vapour);
 		memcpy(temp_c + first, temp, count * sizeof temp[0]);
 		memcpy(vapour_pa + first, vapour, count * sizeof vapour[0]);
 	}

@@ -11,6 +11,7 @@
 #include <cmocka.h>
 
 #include "decide/synthetic.h"
+#include "lib/decide_shop.h"
 
 #define H 3600.0
 #define N 512
@@ -146,9 +147,31 @@ static void bad_input_is_refused(void **state)
 	assert_int_equal(settle.load, 99);
 }
 
+static void sorts_as_comparison_would(void **state)
+{
+	enum { COUNT = 1500 };
+	static struct wt_valued items[COUNT], spare[COUNT];
+	(void)state;
+	for (uint32_t i = 0; i < COUNT; i++) {
+		double value = (double)(i * 2654435761u % 97) - 40.0;
+		value = i % 2 ? value : 1.7e9 + value;
+		value = i % 50 == 3 ? (double)INFINITY : i % 50 == 7 ? -0.0 : value;
+		items[i] = (struct wt_valued){.value = value, .member = i, .half = i % 2 == 1};
+	}
+	wt_decide_sort(items, spare, COUNT);
+	for (uint32_t i = 1; i < COUNT; i++) {
+		assert_true(items[i].value >= items[i - 1].value);
+		if (!(items[i].value > items[i - 1].value))
+			assert_true(items[i].member > items[i - 1].member);
+		assert_true(items[i].half == (items[i].member % 2 == 1));
+	}
+	wt_decide_sort(items, spare, 0);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(sorts_as_comparison_would),
 		cmocka_unit_test_setup(the_doubtful_load_is_weighed, start),
 		cmocka_unit_test_setup(nothing_to_settle, start),
 		cmocka_unit_test_setup(a_blind_observation_is_worth_nothing, start),
