@@ -151,6 +151,8 @@ static json_t *ask_site(struct wt_service *service, const char *method, const js
 		dress_stations(service, result);
 	if (result && strcmp(method, "tonight") == 0)
 		add_concerns(service, result);
+	if (result && strcmp(method, "air") == 0)
+		wt_desk_add_skill(service, result);
 	return result;
 }
 

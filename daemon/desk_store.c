@@ -211,6 +211,40 @@ json_t *wt_desk_review(struct wt_service *service, const json_t *params, struct 
 	return result;
 }
 
+/* --- skill of the air ---------------------------------------------------------------------- */
+
+/* Our choice: how far back, and how far apart the forecasts are that are looked at; further where
+ * there are many rooms, so that the answer stays a matter of milliseconds. */
+#define SKILL_DAYS 14
+#define SKILL_EVERY_S (3 * 3600)
+#define SKILL_ROOMS 8
+
+void wt_desk_add_skill(struct wt_service *service, json_t *result)
+{
+	const struct wt_site *site = wt_engine_site(service->engine);
+	int64_t now_unix_s = wt_service_now_ms(service) / 1000;
+	int64_t every_s =
+		SKILL_EVERY_S * (1 + (int64_t)(service->config->n_rooms / (SKILL_ROOMS + 1)));
+	int64_t from = now_unix_s - SKILL_DAYS * 86400;
+	json_t *air = json_array();
+
+	for (int64_t at = from - from % every_s; at < now_unix_s; at += every_s) {
+		/* The one forecast that begins the span. */
+		struct wt_store_span span = span_of(service, at);
+		int64_t last_unix_ms = (at + service->config->forecast_every_s) * 1000 - 1;
+		if (span.until_unix_ms > last_unix_ms)
+			span.until_unix_ms = last_unix_ms;
+		json_t *rows = all_rows(service, WT_STORE_AIR_FORECASTS, &span);
+		json_array_extend(air, rows);
+		json_decref(rows);
+	}
+	json_object_set_new(result, "skill",
+			    wt_site_air_skill(site,
+					      json_string_value(json_object_get(result, "room")),
+					      air, now_unix_s));
+	json_decref(air);
+}
+
 /* --- backup -------------------------------------------------------------------------------- */
 
 static void end_backup(struct wt_service *service)

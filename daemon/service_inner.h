@@ -94,6 +94,8 @@ json_t *wt_desk_dress(struct wt_service *service, json_t *result);
 /* --- desk_store.c: questions that go to the store ------------------------------------------ */
 json_t *wt_desk_export(struct wt_service *service, const json_t *params,
 		       struct wt_refusal *refusal);
+/* Adds what the store knows of past forecasts to the document of `air`. */
+void wt_desk_add_skill(struct wt_service *service, json_t *result);
 json_t *wt_desk_review(struct wt_service *service, const json_t *params,
 		       struct wt_refusal *refusal);
 /* Takes over the ticket. */

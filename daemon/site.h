@@ -95,6 +95,12 @@ json_t *wt_site_review_issues(const struct wt_site *site, const json_t *forecast
 			      int64_t since_unix_s);
 json_t *wt_site_review(const struct wt_site *site, const json_t *forecast_rows,
 		       const json_t *air_forecast_rows, int64_t since_unix_s, int64_t now_unix_s);
+/* How good the air's forecasts of a room were: "skill" of the document `air`, from stored rows of
+ * forecasts (keys of the export) and the measured air still held.  The share inside the band is of
+ * temperature and vapour pressure together.  Leads that nothing is known of are left out.  A new
+ * reference. */
+json_t *wt_site_air_skill(const struct wt_site *site, const char *room, const json_t *air_rows,
+			  int64_t now_unix_s);
 /* Rows of `export loads`.  New reference. */
 json_t *wt_site_loads_rows(const struct wt_site *site);
 /* What needs a person, seen from the site: [{"code","severity","text"}].  New reference. */

@@ -610,5 +610,5 @@ json_t *wt_site_act_result(const struct wt_site *site, const struct wt_act *act,
 	json_object_set_new(document, "load", load ? site_load_row(site, load) : json_null());
 	json_object_set_new(document, "notes", notes);
 	json_object_set_new(document, "undo", json_boolean(last_act(site) != NULL));
-	return document;
+	return site_rounded(document);
 }

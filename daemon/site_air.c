@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 #include "daemon/site_query.h"
 #include "daemon/site_run.h"
@@ -131,15 +132,73 @@ static json_t *past(const struct wt_site *site, size_t room, int64_t now_unix_s)
 			 PAST_STEP_S, "temp_c", temp, "rh_pct", rh, "vpd_pa", vpd);
 }
 
+/* Open data that asks to be named, by its format and host. */
+static const struct source {
+	bool timeseries;
+	const char *host; /* itself, and what lies under it */
+	const char *words;
+} sources[] = {
+	{false, "open-meteo.com", "Weather data by Open-Meteo.com"},
+	{true, "met.no", "Data from MET Norway"},
+};
+
+static bool is_host(const char *host, const char *wanted)
+{
+	size_t n = strlen(host), m = strlen(wanted);
+
+	return n >= m && !strcasecmp(host + n - m, wanted) && (n == m || host[n - m - 1] == '.');
+}
+
+/* The host of a URL, without user and port. */
+static void host_of(const char *url, char *out, size_t size)
+{
+	const char *from = strstr(url, "://");
+
+	from = from ? from + 3 : url;
+	size_t n = strcspn(from, "/?#");
+	for (size_t i = n; i > 0; i--) {
+		if (from[i - 1] == '@') {
+			from += i;
+			n -= i;
+			break;
+		}
+	}
+	const char *bracket = *from == '[' ? memchr(from, ']', n) : NULL;
+	size_t end = bracket ? (size_t)(bracket - from) + 1 : strcspn(from, ":/?#");
+	n = end < n ? end : n;
+	snprintf(out, size, "%.*s", (int)n, from);
+}
+
+json_t *site_attribution(const struct wt_site *site, int64_t now_unix_s)
+{
+	const struct site_outlook *newest =
+		site->n_outlooks ? &site->outlooks[site->n_outlooks - 1] : NULL;
+	char host[200], text[240];
+
+	/* One that has run out tells nothing of the hours to come. */
+	if (!site->config->outlook_url || !newest || !newest->n ||
+	    newest->at_unix_s[newest->n - 1] < now_unix_s)
+		return json_null();
+	host_of(site->config->outlook_url, host, sizeof(host));
+	for (size_t i = 0; i < sizeof(sources) / sizeof(sources[0]); i++) {
+		if (sources[i].timeseries == site->config->outlook_timeseries &&
+		    is_host(host, sources[i].host))
+			return json_string(sources[i].words);
+	}
+	snprintf(text, sizeof(text), "outdoor forecast: %s", host);
+	return json_string(text);
+}
+
 static json_t *outlook(const struct wt_site *site, const struct site_job_room *room,
 		       int64_t now_unix_s)
 {
 	if (!site->n_outlooks)
 		return json_null();
 	return json_pack(
-		"{s:I,s:o,s:n}", "age_s",
+		"{s:I,s:o,s:o}", "age_s",
 		(json_int_t)(now_unix_s - site->outlooks[site->n_outlooks - 1].issued_unix_s),
-		"weight", site_number(room->outlook_weight), "attribution");
+		"weight", site_number(room->outlook_weight), "attribution",
+		site_attribution(site, now_unix_s));
 }
 
 json_t *site_query_air(const struct wt_site *site, size_t index, int64_t now_unix_s)

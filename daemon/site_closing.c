@@ -110,11 +110,12 @@ static json_t *make(const struct site_job_load *done, bool final)
 	spread_of(members->theta[WT_DIM_PACE], members->n, &pace, &pace_sd);
 	spread_of(members->theta[WT_DIM_MOISTURE], members->n, &moisture, &moisture_sd);
 	json_t *record =
-		json_pack("{s:i,s:I,s:b,s:o,s:o,s:o,s:o,s:o}", "load", done->load.number, "act",
+		json_pack("{s:i,s:I,s:b,s:o,s:o,s:o,s:o,s:o,s:o}", "load", done->load.number, "act",
 			  (json_int_t)done->load.closing_act, "final", (int) final, "ready_unix_s",
 			  site_time(done->view.ready_unix_s[SITE_P50]), "ready_p10_unix_s",
 			  site_time(done->view.ready_unix_s[SITE_P10]), "ready_p90_unix_s",
-			  site_time(done->view.ready_unix_s[SITE_P90]), "loss_closed_pct",
+			  site_time(done->view.ready_unix_s[SITE_P90]), "past_unix_s",
+			  site_time(done->view.past_unix_s[SITE_P50]), "loss_closed_pct",
 			  site_number(done->closed_loss_pct), "ready_from_loss_pct",
 			  site_number(done->load_case.ready_from_loss_pct));
 	json_object_update_new(

@@ -247,6 +247,9 @@ void site_hearth(const struct wt_site *site, int64_t now_unix_s, struct wt_heart
 enum wt_season site_season(const struct wt_site *site, int64_t at_unix_s);
 
 /* --- documents (site_doc.c) */
+/* A copy with every number at the precision that makes sense for its name (our choice): what was
+ * asked for in params and what a closing holds stay as they are.  Takes over the reference. */
+json_t *site_rounded(json_t *document);
 json_t *site_number(double value); /* null for what is not finite */
 json_t *site_time(double unix_s);  /* whole seconds, null when unknown */
 json_t *site_document(const struct wt_site *site, int64_t now_unix_s);

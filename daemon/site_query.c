@@ -23,8 +23,8 @@ static json_t *air(const struct wt_site *site, const struct site_value *room, in
 	return site_query_air(site, index, now_unix_s);
 }
 
-json_t *wt_site_query(struct wt_site *site, const char *method, const json_t *params,
-		      int64_t now_unix_s, struct wt_refusal *refusal)
+static json_t *query(struct wt_site *site, const char *method, const json_t *params,
+		     int64_t now_unix_s, struct wt_refusal *refusal)
 {
 	const struct site_verb_rule *verb = site_verb_find(method);
 	struct site_value values[SITE_PARAMS_MAX];
@@ -60,4 +60,10 @@ json_t *wt_site_query(struct wt_site *site, const char *method, const json_t *pa
 	default:
 		return NULL;
 	}
+}
+
+json_t *wt_site_query(struct wt_site *site, const char *method, const json_t *params,
+		      int64_t now_unix_s, struct wt_refusal *refusal)
+{
+	return site_rounded(query(site, method, params, now_unix_s, refusal));
 }

@@ -14,6 +14,9 @@ json_t *site_tonight_row(const struct wt_site *site, const struct site_load *loa
 json_t *site_event(const struct wt_room_event *event);
 bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s, double *age_s);
 
+/* Whose outdoor forecast is in use, in the words of its licence; null when none is. */
+json_t *site_attribution(const struct wt_site *site, int64_t now_unix_s);
+
 json_t *site_query_tonight(const struct wt_site *site, int64_t now_unix_s);
 json_t *site_query_plan(const struct wt_site *site, int64_t now_unix_s);
 json_t *site_query_show(const struct wt_site *site, const struct site_load *load,

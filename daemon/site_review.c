@@ -17,6 +17,9 @@ static const int leads_h[] = {1, 2, 3, 4, 6, 8, 10, 12, 14};
 #define LEAD_SLACK_S 1200
 /* When the evening's call is asked for: 16:00 (our choice). */
 #define ASKED_MIN (16 * 60)
+/* From here on a morning call is never given because the leaf is not ready; see advise_morning() in
+ * lib/decide_calls.c. */
+#define READY_FOR_SURE 0.7
 /* The plot and the worst misses are of this lead. */
 #define SHOWN_LEAD_H 6
 #define WORST 5
@@ -170,11 +173,25 @@ static json_t *by_lead(const struct site_track *tracks, size_t n)
 
 /* --- the evening's calls --------------------------------------------------------------------- */
 
-static bool call_right(const char *call, bool ready_tonight)
+/* The rows hold no reason: a call against the chance of being ready was made for want of room or
+ * because the leaf keeps, which wt_decide_right() judges alike. */
+static enum wt_reason reason_of(enum wt_call call, double p_ready_tonight)
 {
-	if (!strcmp(call, "morning") || !strcmp(call, "wait"))
-		return !ready_tonight;
-	return ready_tonight;
+	if (call == WT_CALL_MORNING)
+		return p_ready_tonight >= READY_FOR_SURE ? WT_REASON_NO_CAPACITY
+							 : WT_REASON_NOT_READY;
+	return p_ready_tonight >= READY_FOR_SURE ? WT_REASON_NO_CAPACITY : WT_REASON_NOT_BY_MORNING;
+}
+
+/* When the leaf was past its best: by its record, else as long after it was ready as the forecast
+ * had it. */
+static double past_of(const struct site_track *track, const json_t *row)
+{
+	double kept_s = number_of(row, "past_p50_unix_s") - number_of(row, "ready_p50_unix_s");
+
+	if (!isnan(track->past_unix_s))
+		return track->past_unix_s;
+	return isfinite(kept_s) ? track->outcome_unix_s + kept_s : HUGE_VAL;
 }
 
 static json_t *evening_calls(const struct wt_site *site, const struct site_track *tracks, size_t n)
@@ -193,15 +210,20 @@ static json_t *evening_calls(const struct wt_site *site, const struct site_track
 		if (asked < load->spread_unix_s)
 			asked = site_local_unix_s(site, load->spread_unix_s, 1, ASKED_MIN);
 		const json_t *row = row_at(&tracks[i], (double)asked, LEAD_SLACK_S);
-		const char *call = json_string_value(json_object_get(row, "call"));
+		const char *text = json_string_value(json_object_get(row, "call"));
 		double chance = number_of(row, "p_ready_tonight");
-		if (!call || !isfinite(chance))
+		int call;
+		if (!text || wt_words_parse(WT_WORDS_CALL, text, &call) != WT_OK ||
+		    !isfinite(chance))
 			continue;
 		struct wt_hearth hearth;
 		site_hearth(site, asked, &hearth);
 		p[count] = chance;
 		happened[count] = tracks[i].outcome_unix_s <= (double)hearth.last_start_unix_s;
-		right += call_right(call, happened[count]);
+		right += wt_decide_right(&hearth, (enum wt_call)call,
+					 reason_of((enum wt_call)call, chance),
+					 (int64_t)number_of(row, "issued_unix_s"),
+					 tracks[i].outcome_unix_s, past_of(&tracks[i], row));
 		count++;
 	}
 	if (count && wt_score_brier(p, happened, count, 10, &brier) != WT_OK)
@@ -303,6 +325,13 @@ static json_t *worst(const struct wt_site *site, const struct site_track *tracks
 
 /* --- gathering ------------------------------------------------------------------------------- */
 
+static double past_in(const json_t *closing)
+{
+	const json_t *value = json_object_get(closing, "past_unix_s");
+
+	return json_is_number(value) ? json_number_value(value) : value ? HUGE_VAL : NAN;
+}
+
 static size_t gather(const struct wt_site *site, int64_t since_unix_s, struct site_track *tracks,
 		     struct site_track **by_number)
 {
@@ -317,6 +346,7 @@ static size_t gather(const struct wt_site *site, int64_t since_unix_s, struct si
 			.load = load,
 			.asked = load->spread_unix_s >= since_unix_s,
 			.outcome_unix_s = number_of(load->closing, "ready_unix_s"),
+			.past_unix_s = past_in(load->closing),
 			.weighed = json_integer_value(
 					   json_object_get(load->closing, "n_weighings")) > 0};
 	}
@@ -398,5 +428,5 @@ json_t *wt_site_review(const struct wt_site *site, const json_t *forecast_rows,
 	json_object_set_new(document, "worst", worst(site, g.tracks, g.n, air_forecast_rows));
 	json_object_set_new(document, "scatter", scatter(g.tracks, g.n));
 	close_record(&g);
-	return document;
+	return site_rounded(document);
 }

@@ -11,6 +11,7 @@
 struct site_track {
 	const struct site_load *load;
 	double outcome_unix_s; /* NAN: never seen ready */
+	double past_unix_s;    /* HUGE_VAL: not within the horizon; NAN: an old record lacks it */
 	double reference_h;    /* NAN: no load of that style before it */
 	bool weighed;
 	bool asked; /* not before `since`; earlier ones serve as reference only */

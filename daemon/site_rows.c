@@ -64,7 +64,7 @@ json_t *wt_site_forecast_rows(const struct wt_site *site)
 		for (int lead = 0; job->rooms[i].known && lead < SITE_LEADS; lead++)
 			json_array_append_new(air, air_row(job, &job->rooms[i], lead));
 	}
-	return json_pack("{s:o,s:o}", "forecasts", forecasts, "air_forecasts", air);
+	return site_rounded(json_pack("{s:o,s:o}", "forecasts", forecasts, "air_forecasts", air));
 }
 
 json_t *wt_site_loads_rows(const struct wt_site *site)

