@@ -56,6 +56,7 @@ def exports(bench, at_unix_s):
     bench.start("--frozen-at", str(at_unix_s))
     out = {what: bench.export(what) for what in ("readings", "loads", "forecasts", "air-forecasts")}
     out["tonight"] = bench.ask("tonight")
+    out["skill"] = bench.ask("air")["skill"]
     assert bench.stop() == 0
     return out
 
@@ -91,6 +92,11 @@ def test_same_twice_and_frozen_as_stored(witherd):
         assert len(ticks) >= MINUTES * 60 // TICK_S - 1
         leads = {row["lead_s"] for row in one["air-forecasts"]}
         assert leads == {3600, 10800, 21600, 32400, 43200, 64800, 86400, 129600}
+        # What was forecast is held against what was measured since.
+        skill = {row["lead_s"]: row for row in one["skill"]}
+        assert set(skill) >= {3600, 10800, 21600}, skill
+        assert all(row["n"] > 0 and 0 <= row["coverage_80_pct"] <= 100 and row["temp_mae_c"] < 5
+                   for row in skill.values()), skill
         # Loss never falls without rewetting, save for what a weighing taught.
         for load in (2, 3):
             medians = [row["loss_p50_pct"] for row in one["forecasts"] if row["load"] == load]
