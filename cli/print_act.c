@@ -135,6 +135,7 @@ void wt_print_act(struct wt_page *page, const json_t *result)
 	}
 	print_outlook_of(page, load, now);
 	wt_say_notes(page, wt_doc_list(result, "notes"));
-	if (wt_doc_true(result, "undo"))
+	/* A second undo would take back one more act, not bring this one back. */
+	if (!undone && wt_doc_true(result, "undo"))
 		wt_page_row(page, WT_MARK_FAINT, "%s", _("Not so? wither undo"));
 }
