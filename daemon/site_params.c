@@ -104,11 +104,14 @@ bool site_refuse(struct wt_refusal *refusal, int code, const char *field, const 
 /* What was given, for quoting. */
 static void quote(const json_t *value, char out[64])
 {
-	char *dumped = NULL;
+	char *dumped = NULL, number[32];
 	const char *text = json_string_value(value);
 	size_t length = json_string_length(value);
 
-	if (!text) {
+	if (json_is_real(value)) { /* as it was typed: 0 and not 0.0 */
+		length = (size_t)snprintf(number, sizeof(number), "%.10g", json_real_value(value));
+		text = number;
+	} else if (!text) {
 		text = dumped =
 			json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT | JSON_REAL_PRECISION(10));
 		length = text ? strlen(text) : 0;

@@ -25,6 +25,7 @@ static const struct bad bad_acts[] = {
 	{"spread", "{'origin':'A','kg':0,'area':8}", {"kg must be more than 0 and at most 500", "'0'"}},
 	{"spread", "{'origin':'A','kg':-3,'area':8}", {"kg must be", "'-3'"}},
 	{"spread", "{'origin':'A','kg':501,'area':8}", {"at most 500 kg", "'501'"}},
+	{"spread", "{'origin':'A','kg':-2.0,'area':8}", {"kg must be", "'-2'"}},
 	{"spread", "{'origin':'A','kg':'ten','area':8}", {"kg must be", "'ten'"}},
 	{"spread", "{'origin':'A','kg':'nan','area':8}", {"kg must be", "'nan'"}},
 	{"spread", "{'origin':'A','kg':true,'area':8}", {"kg must be", "'true'"}},
