@@ -17,6 +17,8 @@
 /* Live, ticks missed by more than this are not made up for: the machine slept or its clock was
  * set. */
 #define MOST_MISSED_TICKS 3
+/* A message may wait so long for the loop, our choice: a disk that stalls takes half a minute. */
+#define MOST_WAIT_MS 60000
 
 struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup)
 {
@@ -125,8 +127,19 @@ static void pass_hole(struct wt_engine *engine, int64_t due_unix_s)
 		engine->next_tick_unix_s = due_unix_s;
 }
 
+int64_t wt_engine_in_order(struct wt_engine *engine, int64_t at_unix_ms)
+{
+	int64_t late_ms = engine->newest_unix_ms - at_unix_ms;
+	/* A message waits for the loop while a call or a tick goes first; more than that is a clock
+	 * that was set back. */
+	if (late_ms <= 0 || late_ms > MOST_WAIT_MS)
+		engine->newest_unix_ms = at_unix_ms;
+	return engine->newest_unix_ms;
+}
+
 void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms)
 {
+	at_unix_ms = wt_engine_in_order(engine, at_unix_ms);
 	int64_t every_s = engine->setup.config->forecast_every_s;
 	int64_t due = next_multiple(at_unix_ms, every_s);
 	if (engine->next_tick_unix_s == 0)
@@ -223,6 +236,7 @@ bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 		    const json_t *params, json_t **result, struct wt_refusal *refusal)
 {
 	struct wt_act act = {0};
+	at_unix_ms = wt_engine_in_order(engine, at_unix_ms);
 	wt_engine_advance(engine, at_unix_ms);
 	if (engine->setup.frozen) {
 		wt_rpc_refuse(refusal, WT_RPC_REFUSED,
@@ -252,6 +266,7 @@ bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
 		       char *why, size_t why_size)
 {
+	at_unix_ms = wt_engine_in_order(engine, at_unix_ms);
 	wt_engine_advance(engine, at_unix_ms);
 	json_t *kept = wt_engine_outlook_columns(document, why, why_size);
 	if (!kept)

@@ -27,9 +27,13 @@ struct wt_engine {
 	bool any_input;             /* a reading or an act came, ever */
 	int64_t last_input_unix_ms; /* when the last reading or act came */
 	int64_t recorded_unix_ms;   /* of the last entry written there */
+	int64_t newest_unix_ms;     /* of what was taken in last, or the last look for ticks */
 	FILE *record;               /* NULL: nothing is recorded */
 };
 
+/* The moment at which something that came at at_unix_ms is taken in: not before what was taken in
+ * already, so that the journal's order is the order of the times kept in the database.  Sets it. */
+int64_t wt_engine_in_order(struct wt_engine *engine, int64_t at_unix_ms);
 /* See wt_spool_put(). */
 bool wt_engine_put(struct wt_engine *engine, struct wt_row *row);
 void wt_engine_note_message(struct wt_engine *engine, const struct wt_message *message);

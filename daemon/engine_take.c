@@ -184,9 +184,12 @@ static bool take_for_scale(struct wt_engine *engine, size_t scale, const struct 
 	return true;
 }
 
-void wt_engine_message(struct wt_engine *engine, const struct wt_message *message)
+void wt_engine_message(struct wt_engine *engine, const struct wt_message *arrived)
 {
 	bool meant = false;
+	struct wt_message placed = *arrived;
+	const struct wt_message *message = &placed;
+	placed.at_unix_ms = wt_engine_in_order(engine, arrived->at_unix_ms);
 	wt_engine_advance(engine, message->at_unix_ms);
 	if (message->resent && message->packet != 0 && known_packet(engine, message->packet))
 		return;
