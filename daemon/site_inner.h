@@ -457,4 +457,11 @@ void site_view_clear(struct site_view *view);
 /* Loss at mark k of the outcome: p10, p50, p90.  Worked out when asked for. */
 void site_view_mark(const struct site_view *view, size_t k, double out[3]);
 
+/* --- site_words.c -------------------------------------------------------------------------- */
+
+/* Why a load is called as it is, as in the documents and the stored rows.  Static text. */
+const char *site_reason_code(enum wt_reason reason);
+/* False, and *out unchanged, when code is no such word or NULL. */
+bool site_reason_parse(const char *code, enum wt_reason *out);
+
 #endif /* WT_DAEMON_SITE_INNER_H */

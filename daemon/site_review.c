@@ -173,10 +173,14 @@ static json_t *by_lead(const struct site_track *tracks, size_t n)
 
 /* --- the evening's calls --------------------------------------------------------------------- */
 
-/* The rows hold no reason: a call against the chance of being ready was made for want of room or
- * because the leaf keeps, which wt_decide_right() judges alike. */
-static enum wt_reason reason_of(enum wt_call call, double p_ready_tonight)
+/* Rows of the first schema hold no reason: there a call against the chance of being ready was made
+ * for want of room or because the leaf keeps, which wt_decide_right() judges alike. */
+static enum wt_reason reason_of(const json_t *row, enum wt_call call, double p_ready_tonight)
 {
+	enum wt_reason reason;
+
+	if (site_reason_parse(json_string_value(json_object_get(row, "reason")), &reason))
+		return reason;
 	if (call == WT_CALL_MORNING)
 		return p_ready_tonight >= READY_FOR_SURE ? WT_REASON_NO_CAPACITY
 							 : WT_REASON_NOT_READY;
@@ -221,7 +225,7 @@ static json_t *evening_calls(const struct wt_site *site, const struct site_track
 		p[count] = chance;
 		happened[count] = tracks[i].outcome_unix_s <= (double)hearth.last_start_unix_s;
 		right += wt_decide_right(&hearth, (enum wt_call)call,
-					 reason_of((enum wt_call)call, chance),
+					 reason_of(row, (enum wt_call)call, chance),
 					 (int64_t)number_of(row, "issued_unix_s"),
 					 tracks[i].outcome_unix_s, past_of(&tracks[i], row));
 		count++;

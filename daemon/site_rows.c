@@ -31,6 +31,9 @@ static json_t *forecast_row(const struct wt_job *job, const struct site_job_load
 		row, "call",
 		view->advised ? json_string(wt_words_text(WT_WORDS_CALL, (int)view->advice.call))
 			      : json_null());
+	json_object_set_new(row, "reason",
+			    view->advised ? json_string(site_reason_code(view->advice.reason))
+					  : json_null());
 	return row;
 }
 

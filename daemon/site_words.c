@@ -21,6 +21,22 @@ static const char *const codes[WT_REASON_COUNT] = {
 	[WT_REASON_TOO_LATE] = "too_late",
 };
 
+const char *site_reason_code(enum wt_reason reason)
+{
+	return codes[reason];
+}
+
+bool site_reason_parse(const char *code, enum wt_reason *out)
+{
+	for (int i = 0; code && i < WT_REASON_COUNT; i++) {
+		if (strcmp(codes[i], code) == 0) {
+			*out = (enum wt_reason)i;
+			return true;
+		}
+	}
+	return false;
+}
+
 /* Leaf that is more likely unripe tonight than not, and still better fired than kept. */
 static bool early_better(const struct site_view *view)
 {

@@ -31,7 +31,7 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 	[WT_SQL_CLOSING_ADD] = "INSERT INTO closing(at_unix_s, document) VALUES(?1, ?2)",
 	[WT_SQL_FORECAST_ADD] = "INSERT OR REPLACE INTO forecast VALUES(?1, ?2, ?3, ?4, ?5, ?6, "
 				"?7, ?8, ?9, ?10, ?11,"
-				" ?12, ?13)",
+				" ?12, ?13, ?14)",
 	[WT_SQL_AIR_ADD] = "INSERT OR REPLACE INTO air_forecast VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, "
 			   "?8, ?9, ?10,"
 			   " ?11, ?12, ?13)",

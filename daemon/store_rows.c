@@ -233,12 +233,14 @@ static const char *const forecast_keys[] = {"issued_unix_s",
 					    "ready_p90_unix_s",
 					    "past_p50_unix_s",
 					    "p_ready_tonight",
-					    "call"};
+					    "call",
+					    "reason"};
+#define N_FORECAST_KEYS 14
 static const char *const air_keys[] = {
 	"issued_unix_s", "room",          "lead_s",       "temp_p10_c",    "temp_p25_c",
 	"temp_p50_c",    "temp_p75_c",    "temp_p90_c",   "vapour_p10_pa", "vapour_p25_pa",
 	"vapour_p50_pa", "vapour_p75_pa", "vapour_p90_pa"};
-#define N_KEYS 13
+#define N_AIR_KEYS 13
 static const char *const reading_keys[] = {"station", "room",   "at_unix_s", "received_unix_s",
 					   "temp_c",  "rh_pct", "flags"};
 #define N_READING_KEYS 7
@@ -248,14 +250,17 @@ json_t *wt_store_columns(enum wt_store_table table)
 	const char *const *keys = table == WT_STORE_READINGS    ? reading_keys
 				  : table == WT_STORE_FORECASTS ? forecast_keys
 								: air_keys;
+	size_t n = table == WT_STORE_READINGS    ? N_READING_KEYS
+		   : table == WT_STORE_FORECASTS ? N_FORECAST_KEYS
+						 : N_AIR_KEYS;
 	json_t *columns = json_array();
-	for (size_t i = 0; i < (table == WT_STORE_READINGS ? N_READING_KEYS : N_KEYS); i++)
+	for (size_t i = 0; i < n; i++)
 		json_array_append_new(columns, json_string(keys[i]));
 	return columns;
 }
 
 static enum wt_store_result add_rows(struct wt_store *store, enum wt_sql which, const json_t *rows,
-				     const char *const *keys)
+				     const char *const *keys, size_t n_keys)
 {
 	size_t index;
 	const json_t *row;
@@ -264,7 +269,7 @@ static enum wt_store_result add_rows(struct wt_store *store, enum wt_sql which, 
 		sqlite3_stmt *add = wt_store_sql(store, which);
 		if (!add)
 			return wt_store_fail(store, sqlite3_errcode(store->db), "keep a forecast");
-		enum wt_store_result result = bind_row(store, add, row, keys, N_KEYS);
+		enum wt_store_result result = bind_row(store, add, row, keys, n_keys);
 		if (result == WT_STORE_OK)
 			result = wt_store_run(store, add, "keep a forecast");
 		if (result != WT_STORE_OK)
@@ -280,10 +285,10 @@ enum wt_store_result wt_store_add_forecasts(struct wt_store *store, const json_t
 	if (result != WT_STORE_OK)
 		return result;
 	result = add_rows(store, WT_SQL_FORECAST_ADD, json_object_get(rows, "forecasts"),
-			  forecast_keys);
+			  forecast_keys, N_FORECAST_KEYS);
 	if (result == WT_STORE_OK)
 		result = add_rows(store, WT_SQL_AIR_ADD, json_object_get(rows, "air_forecasts"),
-				  air_keys);
+				  air_keys, N_AIR_KEYS);
 	if (own && result == WT_STORE_OK)
 		return wt_store_commit(store);
 	if (own)

@@ -57,6 +57,8 @@ static const char *const schema_steps[] = {
 	" vapour_p90_pa REAL,"
 	" PRIMARY KEY (issued_unix_s, room, lead_s)) STRICT, WITHOUT ROWID;"
 	"CREATE TABLE value(name TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT, WITHOUT ROWID;",
+	/* 2: why a load was called as it was; unknown in what was stored before */
+	"ALTER TABLE forecast ADD COLUMN reason TEXT;",
 };
 
 #define SCHEMA_VERSION ((int)(sizeof schema_steps / sizeof schema_steps[0]))

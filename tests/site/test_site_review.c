@@ -118,7 +118,7 @@ static void figures_are_what_they_are_by_hand(void **state)
 
 /* One load, called for the morning at 16:00 with that chance of being ready tonight; how many calls
  * were right.  It was ready at 18:00. */
-static int right_calls(double p_ready_tonight, double past_h, bool recorded)
+static int right_calls(double p_ready_tonight, double past_h, bool recorded, const char *reason)
 {
 	struct workshop w;
 
@@ -136,10 +136,11 @@ static int right_calls(double p_ready_tonight, double past_h, bool recorded)
 		json_object_set_new(closing, "past_unix_s",
 				    json_real((double)spread + past_h * HOUR));
 	wt_site_add_closing(w.site, closing);
-	json_t *rows = json_pack("[{s:I,s:i,s:f,s:f,s:f,s:s}]", "issued_unix_s",
-				 (json_int_t)(spread + 6 * HOUR), "load", 1, "ready_p50_unix_s",
-				 ready - HOUR, "past_p50_unix_s", ready + (past_h - 9.0) * HOUR,
-				 "p_ready_tonight", p_ready_tonight, "call", "morning");
+	json_t *rows =
+		json_pack("[{s:I,s:i,s:f,s:f,s:f,s:s,s:s?}]", "issued_unix_s",
+			  (json_int_t)(spread + 6 * HOUR), "load", 1, "ready_p50_unix_s",
+			  ready - HOUR, "past_p50_unix_s", ready + (past_h - 9.0) * HOUR,
+			  "p_ready_tonight", p_ready_tonight, "call", "morning", "reason", reason);
 	json_t *none = json_array();
 	json_t *review = wt_site_review(w.site, rows, none, 0, w.now_unix_s);
 	assert_int_equal((int)number_at(review, "calls/n"), 1);
@@ -158,10 +159,13 @@ static void a_morning_call_for_want_of_room_is_judged_by_the_morning(void **stat
 {
 	(void)state;
 	for (int recorded = 0; recorded < 2; recorded++) {
-		assert_int_equal(right_calls(0.95, 24, recorded), 1);
-		assert_int_equal(right_calls(0.95, 15, recorded), 0);
+		assert_int_equal(right_calls(0.95, 24, recorded, NULL), 1);
+		assert_int_equal(right_calls(0.95, 15, recorded, NULL), 0);
 		/* Said not to be ready, and it was. */
-		assert_int_equal(right_calls(0.2, 24, recorded), 0);
+		assert_int_equal(right_calls(0.2, 24, recorded, NULL), 0);
+		/* A stored reason counts, not what the chance suggests. */
+		assert_int_equal(right_calls(0.2, 24, recorded, "no_capacity"), 1);
+		assert_int_equal(right_calls(0.95, 24, recorded, "not_ready"), 0);
 	}
 }
 

@@ -211,12 +211,12 @@ static void forecasts_come_back_with_their_unknowns(void **state)
 	struct wt_store_cursor cursor;
 	bool more;
 	json_t *rows = json_array();
-	json_t *document =
-		json_pack("{s:[{s:I,s:i,s:f,s:I,s:n,s:s}],s:[{s:I,s:s,s:i,s:f}]}", "forecasts",
-			  "issued_unix_s", (json_int_t)1775000100, "load", 3, "loss_p50_pct", 12.5,
-			  "ready_p50_unix_s", (json_int_t)1775010000, "ready_p90_unix_s", "call",
-			  "tonight", "air_forecasts", "issued_unix_s", (json_int_t)1775000100,
-			  "room", "north", "lead_s", 3600, "temp_p50_c", 19.25);
+	json_t *document = json_pack(
+		"{s:[{s:I,s:i,s:f,s:I,s:n,s:s,s:s}],s:[{s:I,s:s,s:i,s:f}]}", "forecasts",
+		"issued_unix_s", (json_int_t)1775000100, "load", 3, "loss_p50_pct", 12.5,
+		"ready_p50_unix_s", (json_int_t)1775010000, "ready_p90_unix_s", "call", "tonight",
+		"reason", "ready_in_time", "air_forecasts", "issued_unix_s", (json_int_t)1775000100,
+		"room", "north", "lead_s", 3600, "temp_p50_c", 19.25);
 	assert_non_null(document);
 	assert_int_equal(wt_store_add_forecasts(place->store, document), WT_STORE_OK);
 	/* The same tick again replaces, it does not add. */
@@ -233,6 +233,7 @@ static void forecasts_come_back_with_their_unknowns(void **state)
 	assert_int_equal(json_integer_value(json_array_get(row, 7)), 1775010000);
 	assert_true(json_is_null(json_array_get(row, 9)));
 	assert_string_equal(json_string_value(json_array_get(row, 12)), "tonight");
+	assert_string_equal(json_string_value(json_array_get(row, 13)), "ready_in_time");
 	json_decref(columns);
 	json_array_clear(rows);
 	wt_store_cursor_first(&cursor);
@@ -328,6 +329,89 @@ static void a_copy_follows_what_is_written_meanwhile(void **state)
 	sqlite3_close(copy);
 }
 
+/* A database of schema 1 in place of the one of setup(). */
+static void put_schema_1(struct place *place)
+{
+	char text[32768], path[160];
+	snprintf(path, sizeof path, "%s/schema-1.sql", WT_TEST_STORE_FOLDER);
+	FILE *in = fopen(path, "r");
+	assert_non_null(in);
+	size_t length = fread(text, 1, sizeof text - 1, in);
+	assert_true(feof(in));
+	fclose(in);
+	text[length] = '\0';
+	wt_store_close(&place->store);
+	assert_int_equal(unlink(place->path), 0);
+	sqlite3 *db = NULL;
+	assert_int_equal(sqlite3_open(place->path, &db), SQLITE_OK);
+	assert_int_equal(sqlite3_exec(db, text, NULL, NULL, NULL), SQLITE_OK);
+	assert_int_equal(sqlite3_close(db), SQLITE_OK);
+}
+
+static int64_t ask(const char *path, const char *sql)
+{
+	sqlite3 *db = NULL;
+	sqlite3_stmt *statement = NULL;
+	assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
+	assert_int_equal(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
+	assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
+	int64_t value = sqlite3_column_int64(statement, 0);
+	sqlite3_finalize(statement);
+	sqlite3_close(db);
+	return value;
+}
+
+static void an_older_schema_is_brought_up_with_a_copy_kept(void **state)
+{
+	struct place *place = *state;
+	struct wt_store_cursor cursor;
+	struct seen seen = {0};
+	char kept[128];
+	bool more;
+	put_schema_1(place);
+	open_store(place);
+	snprintf(kept, sizeof kept, "%s.schema-1", place->path);
+	assert_int_equal(ask(kept, "PRAGMA user_version"), 1);
+	assert_int_equal(ask(kept, "SELECT count(*) FROM reading"), 19);
+	/* All of it is there, and what was not known then is unknown. */
+	assert_int_equal(wt_store_each_reading(place->store, &everything, see, &seen), WT_STORE_OK);
+	assert_int_equal(seen.n, 19);
+	json_t *rows = json_array();
+	wt_store_cursor_first(&cursor);
+	assert_int_equal(wt_store_page(place->store, WT_STORE_FORECASTS, &everything, &cursor, 50,
+				       rows, &more),
+			 WT_STORE_OK);
+	assert_int_equal(json_array_size(rows), 5);
+	json_t *row = json_array_get(rows, 0);
+	assert_int_equal(json_array_size(row), 14);
+	assert_string_equal(json_string_value(json_array_get(row, 12)), "morning");
+	assert_true(json_is_null(json_array_get(row, 13)));
+	json_decref(rows);
+	wt_store_close(&place->store);
+	assert_int_equal(ask(place->path, "PRAGMA user_version"), 2);
+	assert_int_equal(ask(place->path, "SELECT count(*) FROM act"), 3);
+	/* Once more, and nothing is left to do. */
+	open_store(place);
+}
+
+static void a_newer_schema_is_left_alone(void **state)
+{
+	struct place *place = *state;
+	char text[512] = "";
+	bool set_aside;
+	wt_store_close(&place->store);
+	sqlite3 *db = NULL;
+	assert_int_equal(sqlite3_open(place->path, &db), SQLITE_OK);
+	assert_int_equal(sqlite3_exec(db, "PRAGMA user_version=99", NULL, NULL, NULL), SQLITE_OK);
+	sqlite3_close(db);
+	assert_int_equal(wt_store_open(place->path, &place->store, &set_aside, text, sizeof text),
+			 WT_STORE_FATAL);
+	assert_null(place->store);
+	assert_false(set_aside);
+	assert_non_null(strstr(text, "newer witherd (schema 99)"));
+	assert_int_equal(ask(place->path, "PRAGMA user_version"), 99);
+}
+
 static struct wt_row reading_row(int64_t at_ms)
 {
 	return (struct wt_row){.kind = WT_ROW_READING,
@@ -380,6 +464,8 @@ int main(void)
 		T(old_readings_are_thinned),
 		T(a_second_opening_is_refused),
 		T(a_copy_follows_what_is_written_meanwhile),
+		T(an_older_schema_is_brought_up_with_a_copy_kept),
+		T(a_newer_schema_is_left_alone),
 		T(the_spool_passes_by_a_bad_row),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
