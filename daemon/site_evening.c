@@ -18,7 +18,7 @@ static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_
 
 	for (size_t i = 0; i < job->n_loads; i++) {
 		const struct site_job_load *load = &job->loads[i];
-		if (load->closing || !load->view.known)
+		if (load->closing || !load->view.known || job->rooms[load->room].silent)
 			continue;
 		index[n] = i;
 		out[n++] = (struct wt_decide_load){.load = load->load.number,

@@ -393,6 +393,7 @@ struct site_job_room {
 	struct site_fit *fit;
 	uint64_t epoch;
 	bool known;
+	bool silent; /* for so long that nothing is called on its air */
 	double lead_temp_c[SITE_LEADS][SITE_QUANTILES];
 	double lead_vapour_pa[SITE_LEADS][SITE_QUANTILES];
 	int64_t band_start_unix_s;

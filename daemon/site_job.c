@@ -5,7 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "daemon/site_inner.h"
+#include "daemon/site_query.h"
 
 const int64_t site_lead_s[SITE_LEADS] = {3600, 10800, 21600, 32400, 43200, 64800, 86400, 129600};
 
@@ -54,6 +54,7 @@ size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t
 	it->name = site_strdup(room->name);
 	it->series = site_take(room->series);
 	it->epoch = room->epoch;
+	it->silent = site_room_silent(site, index, job->now_unix_s);
 	if (room->fit && room->fit->upto_unix_s == hour)
 		it->fit = site_take(room->fit);
 	return job->n_rooms++;

@@ -13,6 +13,18 @@ json_t *site_tonight_row(const struct wt_site *site, const struct site_load *loa
 			 int64_t now_unix_s);
 json_t *site_event(const struct wt_room_event *event);
 bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s, double *age_s);
+/* Stale for so long that nothing should be called on its air; true too before its first reading. */
+bool site_room_silent(const struct wt_site *site, size_t room, int64_t now_unix_s);
+/* Its forecast, where a call stands on it. */
+const struct site_job_load *site_advice_of(const struct wt_site *site, const struct site_load *load,
+					   int64_t now_unix_s);
+json_t *site_call(const struct site_view *view); /* the word, or null */
+/* A firing counts while its load is open and its room heard. */
+bool site_firing_stands(const struct wt_site *site, const struct wt_firing *firing,
+			int64_t now_unix_s);
+json_t *site_empty_plan(const struct wt_site *site, int64_t now_unix_s); /* a note, or null */
+json_t *site_plan_parts(const struct wt_site *site, int64_t now_unix_s);
+json_t *site_hearth_row(const struct wt_site *site, int64_t now_unix_s);
 
 /* Whose outdoor forecast is in use, in the words of its licence; null when none is. */
 json_t *site_attribution(const struct wt_site *site, int64_t now_unix_s);

@@ -27,10 +27,7 @@ static json_t *forecast_row(const struct wt_job *job, const struct site_job_load
 	json_object_set_new(row, "p_ready_tonight",
 			    view->advised ? site_number(view->advice.p_ready_tonight)
 					  : json_null());
-	json_object_set_new(
-		row, "call",
-		view->advised ? json_string(wt_words_text(WT_WORDS_CALL, (int)view->advice.call))
-			      : json_null());
+	json_object_set_new(row, "call", site_call(view));
 	json_object_set_new(row, "reason",
 			    view->advised ? json_string(site_reason_code(view->advice.reason))
 					  : json_null());

@@ -43,11 +43,7 @@ json_t *site_load_row(const struct wt_site *site, const struct site_load *load)
 					      job->view.loss_pct[SITE_P50],
 					      job->view.loss_pct[SITE_P90])
 				: json_null());
-	json_object_set_new(
-		row, "call",
-		job && job->view.advised
-			? json_string(wt_words_text(WT_WORDS_CALL, (int)job->view.advice.call))
-			: json_null());
+	json_object_set_new(row, "call", job ? site_call(&job->view) : json_null());
 	return row;
 }
 
@@ -212,6 +208,27 @@ static void add_leaf(const struct site_load *load, const struct site_job_load *j
 			    site_triple(exp(m - 1.2816 * s), exp(m), exp(m + 1.2816 * s)));
 }
 
+/* A closed load as it was when it was closed.  Until its last word is spoken, its loss is that of
+ * the forecast before. */
+static void add_closed(const struct site_load *load, json_t *row)
+{
+	const json_t *c = load->closing;
+	double loss_pct = number_of(c, "loss_closed_pct");
+
+	if (!c)
+		loss_pct = load->regular_loss_p50_pct;
+	json_object_set_new(row, "loss_pct", site_triple(NAN, loss_pct, NAN));
+	json_object_set_new(row, "ready_unix_s",
+			    site_time_triple(number_of(c, "ready_p10_unix_s"),
+					     number_of(c, "ready_unix_s"),
+					     number_of(c, "ready_p90_unix_s")));
+	json_object_set_new(row, "past_unix_s",
+			    site_time_triple(NAN, number_of(c, "past_unix_s"), NAN));
+	json_object_set_new(
+		row, "hours",
+		json_real((double)(load->closed_unix_s - load->spread_unix_s) / SITE_HOUR_S));
+}
+
 json_t *site_query_show(const struct wt_site *site, const struct site_load *load,
 			int64_t now_unix_s)
 {
@@ -229,6 +246,8 @@ json_t *site_query_show(const struct wt_site *site, const struct site_load *load
 					 "spread_unix_s", (json_int_t)load->spread_unix_s, "state",
 					 states[load->state]));
 	add_leaf(load, job, document);
+	if (load->state != SITE_OPEN)
+		add_closed(load, document);
 	json_object_set_new(document, "curve", curve(job));
 	json_object_set_new(document, "acts", act_rows(site, load));
 	json_object_set_new(document, "fixed_unix_s",

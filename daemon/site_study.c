@@ -6,6 +6,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "daemon/site_query.h"
 #include "daemon/site_run.h"
 #include "lib/air.h"
 #include "lib/density.h"
@@ -265,10 +266,7 @@ static json_t *side(const struct site_view *v)
 		"past_unix_s",
 		site_time_triple(v->past_unix_s[SITE_P10], v->past_unix_s[SITE_P50],
 				 v->past_unix_s[SITE_P90]),
-		"call",
-		v->advised ? json_string(wt_words_text(WT_WORDS_CALL, (int)v->advice.call))
-			   : json_null(),
-		"p_ready_tonight",
+		"call", site_call(v), "p_ready_tonight",
 		v->advised ? site_number(v->advice.p_ready_tonight) : json_null());
 }
 

@@ -42,6 +42,17 @@ bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s
 	return *age_s > 3.0 * (expected_s > 0.0 ? expected_s : 600.0);
 }
 
+/* A forecast is hardly worse for an hour without readings; after that no call stands on it (our
+ * choice).  The silence is said from the first. */
+#define SILENT_S 3600
+
+bool site_room_silent(const struct wt_site *site, size_t room, int64_t now_unix_s)
+{
+	double age_s;
+
+	return site_room_stale(site, room, now_unix_s, &age_s) && !(age_s < SILENT_S);
+}
+
 static json_t *room_row(const struct wt_site *site, size_t index, int64_t now_unix_s)
 {
 	const struct site_room *room = &site->rooms[index];
@@ -71,20 +82,64 @@ static json_t *kept(const double quantile[SITE_QUANTILES], bool times)
 		     : site_triple(quantile[SITE_P10], quantile[SITE_P50], quantile[SITE_P90]);
 }
 
+const struct site_job_load *site_advice_of(const struct wt_site *site, const struct site_load *load,
+					   int64_t now_unix_s)
+{
+	const struct site_job_load *job = site_forecast_of(site, load);
+
+	return job && job->view.advised && !site_room_silent(site, load->room, now_unix_s) ? job
+											   : NULL;
+}
+
+json_t *site_call(const struct site_view *view)
+{
+	/* Without a wok there is nothing to call, unless the leaf is lost anyway. */
+	if (!view->advised || view->advice.reason == WT_REASON_NO_WOK)
+		return json_null();
+	return json_string(wt_words_text(WT_WORDS_CALL, (int)view->advice.call));
+}
+
 static void add_forecast(const struct site_view *view, json_t *row)
 {
 	json_object_set_new(row, "loss_pct", kept(view->loss_pct, false));
 	json_object_set_new(row, "rate_pct_h", site_number(view->rate_pct_h));
 	json_object_set_new(row, "ready_unix_s", kept(view->ready_unix_s, true));
 	json_object_set_new(row, "past_unix_s", kept(view->past_unix_s, true));
-	if (!view->advised)
-		return;
+}
+
+static void add_advice(const struct site_view *view, json_t *row)
+{
 	json_object_set_new(row, "p_ready_tonight", site_number(view->advice.p_ready_tonight));
-	json_object_set_new(row, "call",
-			    json_string(wt_words_text(WT_WORDS_CALL, (int)view->advice.call)));
-	json_object_set_new(row, "p_call", site_number(view->advice.p_call));
+	json_object_set_new(row, "call", site_call(view));
+	if (view->advice.reason != WT_REASON_NO_WOK)
+		json_object_set_new(row, "p_call", site_number(view->advice.p_call));
 	json_object_set_new(row, "why", json_string(view->why));
 	json_object_set(row, "reason", view->reason);
+}
+
+/* Why an open load has no call. */
+static void add_silence(const struct wt_site *site, const struct site_load *load,
+			int64_t now_unix_s, json_t *row)
+{
+	const struct site_room *room = &site->rooms[load->room];
+	char clock[16], why[112];
+	double age_s;
+
+	if (!site_room_silent(site, load->room, now_unix_s))
+		return;
+	(void)site_room_stale(site, load->room, now_unix_s, &age_s);
+	if (isfinite(age_s)) {
+		site_local_clock(site, now_unix_s - (int64_t)age_s, clock);
+		snprintf(why, sizeof(why), "no reading of %.40s since %s: go by hand and scale",
+			 room->name, clock);
+	} else {
+		snprintf(why, sizeof(why), "no reading of %.40s yet: go by hand and scale",
+			 room->name);
+	}
+	json_object_set_new(row, "why", json_string(why));
+	json_object_set_new(
+		row, "reason",
+		json_pack("{s:s,s:{}}", "code", isfinite(age_s) ? "silent" : "no_reading", "args"));
 }
 
 json_t *site_tonight_row(const struct wt_site *site, const struct site_load *load,
@@ -107,6 +162,10 @@ json_t *site_tonight_row(const struct wt_site *site, const struct site_load *loa
 		json_object_set_new(row, unknown[i], json_null());
 	if (job)
 		add_forecast(&job->view, row);
+	if (site_advice_of(site, load, now_unix_s))
+		add_advice(&job->view, row);
+	else if (load->state == SITE_OPEN)
+		add_silence(site, load, now_unix_s, row);
 	json_object_set_new(row, "left_share", site_number(load->left_share));
 	json_object_set_new(row, "ready_from_loss_pct", site_number(load_case.ready_from_loss_pct));
 	json_object_set_new(row, "latest_loss_pct", site_number(load_case.latest_loss_pct));
@@ -155,41 +214,46 @@ static void take_call(struct tally *tally, const struct wt_plan *plan, int load,
 	}
 }
 
-/* A firing counts while its load is open. */
-static bool still_open(const struct wt_site *site, int number)
+static void count_load(const struct wt_site *site, const struct site_load *load, int64_t now_unix_s,
+		       struct tally *tally)
 {
-	const struct site_load *load = site_load_get(site, (double)number);
+	const struct site_job_load *job = site_advice_of(site, load, now_unix_s);
 
-	return load && load->state == SITE_OPEN;
+	if (load->gone || load->state != SITE_OPEN)
+		return;
+	tally->open++;
+	if (!job)
+		return;
+	tally->known++;
+	take_call(tally, site->forecast->plan, load->number, job->view.advice.call);
 }
 
-static void count(const struct wt_site *site, struct tally *tally)
+/* In the order of the fire, then those without a place. */
+static void count(const struct wt_site *site, int64_t now_unix_s, struct tally *tally)
 {
 	const struct wt_plan *plan = site->forecast ? site->forecast->plan : NULL;
+	bool *counted = site_alloc((site->n_loads + 1) * sizeof(*counted));
 
-	for (size_t i = 0; i < site->n_loads; i++) {
-		const struct site_load *load = &site->loads[i];
-		if (load->gone || load->state != SITE_OPEN)
-			continue;
-		const struct site_job_load *job = site_forecast_of(site, load);
-		tally->open++;
-		if (!job || !job->view.advised)
-			continue;
-		tally->known++;
-		take_call(tally, plan, load->number, job->view.advice.call);
-	}
 	for (size_t i = 0; plan && i < plan->n; i++) {
 		const struct wt_firing *firing = &plan->firings[i];
-		if (!still_open(site, firing->load))
+		if (!site_firing_stands(site, firing, now_unix_s))
 			continue;
+		if (!counted[firing->load])
+			count_load(site, &site->loads[firing->load - 1], now_unix_s, tally);
+		counted[firing->load] = true;
 		if (firing->morning)
 			tally->firings_morning++;
 		else if (!tally->firings_tonight++)
 			tally->first_start_unix_s = firing->start_unix_s;
 	}
+	for (size_t i = 0; i < site->n_loads; i++) {
+		if (!counted[site->loads[i].number])
+			count_load(site, &site->loads[i], now_unix_s, tally);
+	}
+	free(counted);
 }
 
-static const char *answer_code(const struct tally *tally, bool any_reading, bool stale)
+static const char *answer_code(const struct tally *tally, bool any_reading, bool stale, bool wok)
 {
 	size_t tonight = json_array_size(tally->tonight), morning = json_array_size(tally->morning);
 
@@ -199,6 +263,8 @@ static const char *answer_code(const struct tally *tally, bool any_reading, bool
 		return "nothing";
 	if (stale || !tally->known)
 		return "stale";
+	if (!wok)
+		return "no_wok";
 	if (tally->calls[WT_CALL_NOW] || tally->calls[WT_CALL_PAST])
 		return "fire_now";
 	if (tonight && (morning || tally->calls[WT_CALL_WAIT]))
@@ -220,6 +286,8 @@ static void answer_text(const char *code, const struct tally *tally, char *out, 
 		snprintf(out, size, "No load is spread.");
 	else if (!strcmp(code, "stale"))
 		snprintf(out, size, "The station is silent: look at the leaf, not at this.");
+	else if (!strcmp(code, "no_wok"))
+		snprintf(out, size, "No wok is set up ([hearth] woks = 0): no firing is planned.");
 	else if (!strcmp(code, "fire_now"))
 		snprintf(out, size, "Fire now: load %s.", tally->tonight_text);
 	else if (!strcmp(code, "mixed"))
@@ -237,38 +305,40 @@ static void answer_text(const char *code, const struct tally *tally, char *out, 
 		snprintf(out, size, "Nothing to fire tonight: let the leaf wither.");
 }
 
-/* A forecast is hardly worse for an hour without readings; after that the answer itself is doubted
- * (our choice).  The silence is said from the first. */
-#define ANSWER_STALE_S 3600
-
 /* All rooms with open leaf have been silent for long. */
 static bool all_stale(const struct wt_site *site, int64_t now_unix_s)
 {
 	bool any = false;
-	double age_s;
 
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
 		if (load->gone || load->state != SITE_OPEN)
 			continue;
 		any = true;
-		if (!site_room_stale(site, load->room, now_unix_s, &age_s) ||
-		    age_s < ANSWER_STALE_S)
+		if (!site_room_silent(site, load->room, now_unix_s))
 			return false;
 	}
 	return any;
 }
 
-static json_t *answer(const struct wt_site *site, int64_t now_unix_s)
+/* Whether any room was ever heard, whether all that matter have fallen silent, what the loads'
+ * calls come to. */
+static const char *tally_up(const struct wt_site *site, int64_t now_unix_s, struct tally *tally)
 {
-	struct tally tally = {.tonight = json_array(), .morning = json_array()};
 	bool any_reading = false;
-	char text[240];
 
 	for (size_t i = 0; i < site->n_rooms; i++)
 		any_reading = any_reading || site->rooms[i].newest_unix_s;
-	count(site, &tally);
-	const char *code = answer_code(&tally, any_reading, all_stale(site, now_unix_s));
+	count(site, now_unix_s, tally);
+	return answer_code(tally, any_reading, all_stale(site, now_unix_s), site->config->woks > 0);
+}
+
+static json_t *answer(const struct wt_site *site, int64_t now_unix_s)
+{
+	struct tally tally = {.tonight = json_array(), .morning = json_array()};
+	char text[240];
+	const char *code = tally_up(site, now_unix_s, &tally);
+
 	answer_text(code, &tally, text, sizeof(text));
 	return json_pack("{s:s,s:o,s:o,s:i,s:o,s:s}", "code", code, "loads_tonight", tally.tonight,
 			 "loads_morning", tally.morning, "firings_tonight", tally.firings_tonight,
@@ -279,114 +349,37 @@ static json_t *answer(const struct wt_site *site, int64_t now_unix_s)
 			 "text", text);
 }
 
-/* --- plan ------------------------------------------------------------------------------------ */
-
-static json_t *hearth(const struct wt_site *site, int64_t now_unix_s)
+/* Why a plan has no firing: the answer of the evening, where that is the reason. */
+json_t *site_empty_plan(const struct wt_site *site, int64_t now_unix_s)
 {
-	struct wt_hearth h;
+	struct tally tally = {.tonight = json_array(), .morning = json_array()};
+	const char *code = tally_up(site, now_unix_s, &tally);
+	json_t *note = json_null();
 
-	site_hearth(site, now_unix_s, &h);
-	return json_pack("{s:i,s:o,s:o,s:I,s:I}", "woks", h.woks, "wok_kg", site_number(h.wok_kg),
-			 "minutes", site_number(h.firing_s / 60.0), "last_start_unix_s",
-			 (json_int_t)h.last_start_unix_s, "first_start_unix_s",
-			 (json_int_t)h.first_start_unix_s);
-}
-
-static json_t *firings(const struct wt_site *site)
-{
-	const struct wt_plan *plan = site->forecast ? site->forecast->plan : NULL;
-	json_t *rows = json_array();
-
-	for (size_t i = 0; plan && i < plan->n; i++) {
-		const struct wt_firing *f = &plan->firings[i];
-		if (!still_open(site, f->load))
-			continue;
-		const struct site_load *load = site_load_get(site, (double)f->load);
-		json_array_append_new(
-			rows, json_pack("{s:i,s:s,s:i,s:f,s:I,s:s,s:o}", "load", f->load, "origin",
-					site->origins[load->origin], "wok", f->wok, "kg", f->kg,
-					"start_unix_s", (json_int_t)f->start_unix_s, "when",
-					f->morning ? "morning" : "tonight", "p_in_window",
-					site_number(f->p_in_window)));
+	if (!strcmp(code, "no_reading") || !strcmp(code, "nothing") || !strcmp(code, "stale") ||
+	    !strcmp(code, "no_wok")) {
+		char text[240];
+		answer_text(code, &tally, text, sizeof(text));
+		note = site_note(code, "%s", text);
+	} else if (!tally.firings_tonight && !tally.firings_morning) {
+		note = site_note("wait",
+				 "No firing should start before the end of tomorrow's hours.");
 	}
-	return rows;
-}
-
-static int firings_of(const struct wt_plan *plan, int load)
-{
-	int n = 0;
-
-	for (size_t i = 0; plan && i < plan->n; i++)
-		n += plan->firings[i].load == load;
-	return n;
-}
-
-/* Loads the plan has not wholly placed, and why. */
-static json_t *given_up(const struct wt_site *site)
-{
-	const struct wt_job *job = site->forecast;
-	json_t *rows = json_array();
-
-	for (size_t i = 0; job && i < job->n_loads; i++) {
-		const struct site_job_load *load = &job->loads[i];
-		if (load->closing || !load->view.advised || !still_open(site, load->load.number))
-			continue;
-		double left_kg = load->load.kg * load->load.left_share;
-		int needed = job->hearth.wok_kg > 0.0
-				     ? (int)ceil(left_kg / job->hearth.wok_kg - 1e-9)
-				     : 0;
-		int placed = firings_of(job->plan, load->load.number);
-		if (job->hearth.woks > 0 && placed >= needed)
-			continue;
-		bool waits =
-			job->hearth.woks > 0 && load->view.advice.call == WT_CALL_WAIT && !placed;
-		json_t *row =
-			waits ? site_note("not_ready",
-					  "Load %d will not be ready by tomorrow's last start.",
-					  load->load.number)
-			: job->hearth.woks > 0
-				? site_note("no_place",
-					    "%d of %d firings of load %d have no place tonight or "
-					    "tomorrow.",
-					    needed - placed, needed, load->load.number)
-				: site_note("no_wok",
-					    "No wok is configured: load %d is not planned.",
-					    load->load.number);
-		json_object_set_new(row, "load", json_integer(load->load.number));
-		json_array_append_new(rows, row);
-	}
-	return rows;
-}
-
-static json_t *plan_parts(const struct wt_site *site, int64_t now_unix_s)
-{
-	const struct wt_plan *plan = site->forecast ? site->forecast->plan : NULL;
-
-	return json_pack("{s:o,s:I,s:o,s:o,s:b,s:o,s:[s,s,s,s]}", "firings", firings(site),
-			 "unplaced", plan ? (json_int_t)plan->unplaced : 0, "given_up",
-			 given_up(site), "expected_cost",
-			 plan ? site_number(plan->cost) : json_null(), "exact",
-			 plan ? (int)plan->exact : 1, "hearth", hearth(site, now_unix_s),
-			 "cautions", "fire_co", "burns", "hygiene", "advice");
-}
-
-json_t *site_query_plan(const struct wt_site *site, int64_t now_unix_s)
-{
-	json_t *document = site_document(site, now_unix_s);
-
-	json_object_update_new(document, plan_parts(site, now_unix_s));
-	return document;
+	json_decref(tally.tonight);
+	json_decref(tally.morning);
+	return note;
 }
 
 /* --- what would settle it --------------------------------------------------------------------- */
 
-static json_t *settle(const struct wt_site *site)
+static json_t *settle(const struct wt_site *site, int64_t now_unix_s)
 {
 	const struct wt_job *job = site->forecast;
 	json_t *rows = json_array();
 	char clock[16], why[112];
 
-	if (!job || !job->settled || !still_open(site, job->settle.load))
+	const struct site_load *load = job ? site_load_get(site, job->settle.load) : NULL;
+	if (!job || !job->settled || !load || !site_advice_of(site, load, now_unix_s))
 		return rows;
 	site_local_clock(site, job->settle.at_unix_s, clock);
 	snprintf(why, sizeof(why), "%s load %d at %s: it would settle tonight or morning",
@@ -415,9 +408,9 @@ json_t *site_query_tonight(const struct wt_site *site, int64_t now_unix_s)
 	json_object_set_new(document, "rooms", rooms);
 	json_object_set_new(document, "loads", loads);
 	json_object_set_new(document, "answer", answer(site, now_unix_s));
-	json_object_set_new(document, "plan", plan_parts(site, now_unix_s));
-	json_object_set_new(document, "settle", settle(site));
-	json_object_set_new(document, "hearth", hearth(site, now_unix_s));
+	json_object_set_new(document, "plan", site_plan_parts(site, now_unix_s));
+	json_object_set_new(document, "settle", settle(site, now_unix_s));
+	json_object_set_new(document, "hearth", site_hearth_row(site, now_unix_s));
 	json_object_set_new(document, "concerns", wt_site_concerns(site, now_unix_s));
 	json_object_set_new(document, "forecast_unix_s",
 			    site->forecast ? json_integer((json_int_t)site->forecast->now_unix_s)

@@ -19,6 +19,7 @@ static const char *const codes[WT_REASON_COUNT] = {
 	[WT_REASON_NO_CAPACITY] = "no_capacity",
 	[WT_REASON_NOT_BY_MORNING] = "not_by_morning",
 	[WT_REASON_TOO_LATE] = "too_late",
+	[WT_REASON_NO_WOK] = "no_wok",
 };
 
 const char *site_reason_code(enum wt_reason reason)
@@ -111,6 +112,9 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 		break;
 	case WT_REASON_TOO_LATE:
 		snprintf(out, size, "ready, but tonight's last start at %s has gone by", c.last);
+		break;
+	case WT_REASON_NO_WOK:
+		snprintf(out, size, "ready %s; no wok is set up ([hearth] woks = 0)", c.ready);
 		break;
 	case WT_REASON_COUNT:
 		break;

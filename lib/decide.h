@@ -102,9 +102,10 @@ enum wt_reason {
 	WT_REASON_TOO_UNSURE,    /* could go either way: weigh it */
 	WT_REASON_READY_NOW,     /* in its window, leaving it costs */
 	WT_REASON_PAST_NOW,
-	WT_REASON_NO_CAPACITY,    /* ready, but the woks are taken tonight (or there is none) */
+	WT_REASON_NO_CAPACITY,    /* ready, but the woks are taken tonight */
 	WT_REASON_NOT_BY_MORNING, /* not ready tonight nor tomorrow's first firings: wait */
 	WT_REASON_TOO_LATE,       /* ready, but tonight's last start has gone by */
+	WT_REASON_NO_WOK,         /* the hearth has no wok: there is nothing to call */
 	WT_REASON_COUNT
 };
 
@@ -126,7 +127,8 @@ struct wt_advice {
  * an hour's or a night's delay costs 0.05 or more; else as the plan places most of the load.
  * either: no preference, at least 0.8 ready tonight, at most 0.1 past by the first start, and the
  * morning costs the leaf at most 0.03.  wait: no place in the plan, or less than half ready 3 h
- * after the first start.  The reason is too-unsure while p_ready_tonight lies in 0.3 .. 0.7. */
+ * after the first start; without any wok wait says nothing about the leaf.  The reason is
+ * too-unsure while p_ready_tonight lies in 0.3 .. 0.7. */
 enum wt_status wt_decide_calls(const struct wt_hearth *hearth, const struct wt_costs *costs,
 			       const struct wt_decide_load *loads, size_t n_loads,
 			       const struct wt_plan *plan, int64_t now_unix_s,
@@ -136,7 +138,7 @@ enum wt_status wt_decide_calls(const struct wt_hearth *hearth, const struct wt_c
  * never).  tonight: ready by the last start.  morning: not ready by then; when it was given for
  * want of room, lateness or because the leaf keeps: not past at the first start.  either: ready
  * tonight and not past at the first start.  wait: not ready at the first start (for want of any
- * place: always).  now: in its window.  past: past. */
+ * place or wok: always).  now: in its window.  past: past. */
 bool wt_decide_right(const struct wt_hearth *hearth, enum wt_call call, enum wt_reason reason,
 		     int64_t now_unix_s, double ready_unix_s, double past_unix_s);
 

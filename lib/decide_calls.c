@@ -157,10 +157,11 @@ static void advise(const struct view *v, struct wt_advice *a)
 	size_t placed = a->firings_tonight + a->firings_morning;
 	if (wt_decide_share_by(v->load->past_unix_s, v->load->n, now_s) > PAST_SHARE)
 		set(a, WT_CALL_PAST, WT_REASON_PAST_NOW);
+	else if (!v->hearth->woks)
+		set(a, WT_CALL_WAIT, WT_REASON_NO_WOK);
 	else if (is_now(v))
 		set(a, WT_CALL_NOW, WT_REASON_READY_NOW);
-	else if (!placed && v->hearth->woks &&
-		 least_from(v->cost, 0, v->slots->n_steps) >= v->leave)
+	else if (!placed && least_from(v->cost, 0, v->slots->n_steps) >= v->leave)
 		set(a, WT_CALL_WAIT, WT_REASON_NOT_BY_MORNING);
 	else if (!placed)
 		set(a, WT_CALL_WAIT, WT_REASON_NO_CAPACITY);
@@ -186,7 +187,7 @@ bool wt_decide_right(const struct wt_hearth *hearth, enum wt_call call, enum wt_
 	case WT_CALL_EITHER:
 		return tonight && keeps;
 	case WT_CALL_WAIT:
-		return reason == WT_REASON_NO_CAPACITY ||
+		return reason == WT_REASON_NO_CAPACITY || reason == WT_REASON_NO_WOK ||
 		       ready_unix_s > (double)hearth->first_start_unix_s;
 	case WT_CALL_NOW:
 		return ready_unix_s <= now_s && now_s < past_unix_s;

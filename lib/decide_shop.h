@@ -55,8 +55,8 @@ enum wt_status wt_shop_search(const struct wt_shop *shop, uint64_t effort, uint6
 enum wt_status wt_shop_exact(const struct wt_shop *shop, size_t max_nodes,
 			     struct wt_shop_plan *plan) WT_MUST_CHECK;
 
-/* Swaps jobs of equal length between places where that costs nothing and jobs of a class then
- * follow each other more often. */
+/* Moves jobs to earlier starts where that costs nothing, then swaps jobs of equal length between
+ * places where that costs nothing and jobs of a class then follow each other more often. */
 enum wt_status wt_shop_tidy(const struct wt_shop *shop, struct wt_shop_plan *plan) WT_MUST_CHECK;
 
 /* States per step that wt_shop_exact() may meet, before pruning; HUGE_VAL when beyond count. */

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Where it costs nothing, the firings of a load follow each other: a maker would rather not fetch
- * from two racks in turn.
+ * What costs nothing and a maker likes better: a firing begins as early as it may, so that no wok
+ * stands idle before leaf whose cost does not change with time, and the firings of a load follow
+ * each other, for nobody fetches gladly from two racks in turn.
  */
 #include "lib/decide_shop.h"
 
@@ -79,6 +80,68 @@ static bool try_swap(const struct wt_shop *shop, struct lie *lie, struct slot *s
 	return true;
 }
 
+static void occupy(const struct wt_shop *shop, int *busy, const struct slot *slot, int woks)
+{
+	for (int t = 0; t < shop->duration_steps[slot->job_class]; t++)
+		busy[slot->start + t] += woks;
+}
+
+static bool has_room(const struct wt_shop *shop, const int *busy, const struct slot *slot)
+{
+	for (int t = 0; t < shop->duration_steps[slot->job_class]; t++) {
+		if (busy[slot->start + t] >= shop->woks)
+			return false;
+	}
+	return true;
+}
+
+/* Each firing at the earliest start where it costs no more than where it was and a wok is free; in
+ * order of time, since one that moves makes room for those after it. */
+static bool begin_early(const struct wt_shop *shop, struct slot *slot, size_t n)
+{
+	int longest = 0;
+	for (int c = 0; c < shop->n_classes; c++)
+		longest = shop->duration_steps[c] > longest ? shop->duration_steps[c] : longest;
+	int *busy = calloc((size_t)(shop->n_steps + longest) + 1, sizeof *busy);
+	if (!busy)
+		return false;
+	for (size_t k = 0; k < n; k++)
+		occupy(shop, busy, &slot[k], 1);
+	for (size_t k = 0; k < n; k++) {
+		double most = cost_at(shop, &slot[k], &slot[k]) + EPSILON;
+		struct slot to = slot[k];
+		occupy(shop, busy, &slot[k], -1);
+		for (to.start = 0; to.start < slot[k].start; to.start++) {
+			if (cost_at(shop, &to, &to) <= most && has_room(shop, busy, &to))
+				break;
+		}
+		slot[k] = to;
+		occupy(shop, busy, &slot[k], 1);
+	}
+	free(busy);
+	qsort(slot, n, sizeof *slot, by_start);
+	return true;
+}
+
+static void group(const struct wt_shop *shop, struct lie *lie, struct slot *slot, size_t n)
+{
+	for (int c = 0; c < shop->n_classes; c++)
+		lie[c] = (struct lie){0};
+	for (size_t k = 0; k < n; k++) {
+		struct lie *of_class = &lie[slot[k].job_class];
+		of_class->n++;
+		of_class->sum += (double)k;
+		of_class->squares += (double)k * (double)k;
+	}
+	for (bool swapped = true; swapped;) {
+		swapped = false;
+		for (size_t i = 0; i + 1 < n; i++) {
+			for (size_t k = i + 1; k < n; k++)
+				swapped = try_swap(shop, lie, slot, i, k) || swapped;
+		}
+	}
+}
+
 enum wt_status wt_shop_tidy(const struct wt_shop *shop, struct wt_shop_plan *plan)
 {
 	struct slot *slot = malloc((plan->n + 1) * sizeof *slot);
@@ -92,20 +155,12 @@ enum wt_status wt_shop_tidy(const struct wt_shop *shop, struct wt_shop_plan *pla
 			slot[n++] = (struct slot){plan->start[j], plan->job_class[j], j};
 	}
 	qsort(slot, n, sizeof *slot, by_start);
-	for (size_t k = 0; k < n; k++) {
-		struct lie *of_class = &lie[slot[k].job_class];
-		of_class->n++;
-		of_class->sum += (double)k;
-		of_class->squares += (double)k * (double)k;
-	}
-	bool swapped = n <= PLACED_MAX;
-	while (swapped) {
-		swapped = false;
-		for (size_t i = 0; i + 1 < n; i++) {
-			for (size_t k = i + 1; k < n; k++)
-				swapped = try_swap(shop, lie, slot, i, k) || swapped;
-		}
-	}
+	if (n <= PLACED_MAX)
+		group(shop, lie, slot, n);
+	if (!begin_early(shop, slot, n))
+		goto out;
+	if (n <= PLACED_MAX)
+		group(shop, lie, slot, n);
 	for (size_t k = 0; k < n; k++)
 		plan->start[slot[k].job] = slot[k].start;
 	status = WT_OK;

@@ -104,7 +104,10 @@ static void no_wok_and_too_late(void **state)
 {
 	(void)state;
 	hearth.woks = 0;
-	expect(3, 0.3, 3, WT_PREFER_NONE, WT_CALL_WAIT, WT_REASON_NO_CAPACITY);
+	expect(3, 0.3, 3, WT_PREFER_NONE, WT_CALL_WAIT, WT_REASON_NO_WOK);
+	expect(-1, 0.3, 3, WT_PREFER_NONE, WT_CALL_WAIT, WT_REASON_NO_WOK);
+	expect(40, 0.3, 3, WT_PREFER_NONE, WT_CALL_WAIT, WT_REASON_NO_WOK);
+	expect(-8, 0.2, 3, WT_PREFER_NONE, WT_CALL_PAST, WT_REASON_PAST_NOW);
 	assert_true(isinf(advice[0].cost_tonight) && isinf(advice[0].cost_morning));
 	hearth = synthetic_hearth(1);
 	hearth.last_start_unix_s = SYNTHETIC_NOW - 60;
@@ -149,6 +152,7 @@ static void right_and_wrong(void **state)
 		{WT_CALL_WAIT, WT_REASON_NOT_BY_MORNING, 15, 30, true},
 		{WT_CALL_WAIT, WT_REASON_NOT_BY_MORNING, 13, 30, false},
 		{WT_CALL_WAIT, WT_REASON_NO_CAPACITY, 3, 30, true},
+		{WT_CALL_WAIT, WT_REASON_NO_WOK, 3, 30, true},
 		{WT_CALL_NOW, WT_REASON_READY_NOW, -1, 1, true},
 		{WT_CALL_NOW, WT_REASON_READY_NOW, 1, 2, false},
 		{WT_CALL_NOW, WT_REASON_READY_NOW, -2, -1, false},

@@ -328,6 +328,27 @@ static void leaf_of_yesterday(void **state)
 	wt_plan_free(&plan);
 }
 
+/* Leaf long past its best costs the same whenever it is fired: no reason for a wok to stand idle.
+ */
+static void no_wok_is_idle_before_spoiled_leaf(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {12};
+	for (int woks = 1; woks <= 3; woks++) {
+		struct wt_hearth hearth = synthetic_hearth(woks);
+		for (int k = 0; k < 3; k++)
+			synthetic_fill(&store[k], &r, k + 1, 2 * (k + 1), 64, -30 * 3600, 600,
+				       8 * 3600);
+		struct wt_plan *plan = plan_for(&hearth, 3);
+		assert_int_equal(plan->n, 6);
+		for (int i = 0; i < 6; i++) {
+			double at_s = SYNTHETIC_NOW + i / woks * hearth.firing_s;
+			assert_true(fabs((double)plan->firings[i].start_unix_s - at_s) < 1);
+		}
+		wt_plan_free(&plan);
+	}
+}
+
 static void beyond_the_horizon(void **state)
 {
 	(void)state;
@@ -363,12 +384,18 @@ static void short_night(void **state)
 	wt_plan_free(&plan);
 }
 
-static int changes_of_load(const struct wt_plan *plan)
+/* From the first start of a load's firings to the last. */
+static int64_t spread_of_load(const struct wt_plan *plan, int load)
 {
-	int changes = 0;
-	for (size_t i = 1; i < plan->n; i++)
-		changes += plan->firings[i].load != plan->firings[i - 1].load;
-	return changes;
+	int64_t first = INT64_MAX, last = 0;
+	for (size_t i = 0; i < plan->n; i++) {
+		int64_t at = plan->firings[i].start_unix_s;
+		if (plan->firings[i].load != load)
+			continue;
+		first = at < first ? at : first;
+		last = at > last ? at : last;
+	}
+	return last - first;
 }
 
 static void a_load_is_fired_in_one_go(void **state)
@@ -380,7 +407,10 @@ static void a_load_is_fired_in_one_go(void **state)
 		synthetic_fill(&store[k], &r, k + 1, 6, 64, -2 * 3600, 300, 12 * 3600);
 	struct wt_plan *plan = plan_for(&hearth, 4);
 	assert_int_equal(plan->n, 12);
-	assert_int_equal(changes_of_load(plan), 3);
+	/* Three firings on two woks: two rounds, one after the other. */
+	for (int k = 0; k < 4; k++)
+		assert_int_equal(spread_of_load(plan, k + 1), (int64_t)hearth.firing_s);
+	assert_true(plan->firings[11].start_unix_s < SYNTHETIC_NOW + 5.5 * hearth.firing_s);
 	wt_plan_free(&plan);
 }
 
@@ -458,6 +488,7 @@ int main(void)
 		cmocka_unit_test(too_big_for_the_evening_is_split),
 		cmocka_unit_test(the_last_start_has_gone_by),
 		cmocka_unit_test(leaf_of_yesterday),
+		cmocka_unit_test(no_wok_is_idle_before_spoiled_leaf),
 		cmocka_unit_test(beyond_the_horizon),
 		cmocka_unit_test(short_night),
 		cmocka_unit_test(a_load_is_fired_in_one_go),
