@@ -286,9 +286,27 @@ static void read_style(struct wt_config_lines *lines, const struct wt_config_blo
 		check_style(lines, block, style);
 }
 
-static void check_broker(struct wt_config_lines *lines, const struct wt_config_block *block,
-			 const struct wt_config *config)
+/* Where the file of a secret is named: what is wrong with the file is only known later. */
+static char *where(struct wt_config_lines *lines, const struct wt_config_block *block,
+		   const char *key)
 {
+	char *text = NULL;
+	int line = wt_config_block_line(block, key);
+
+	if (wt_config_block_has(block, key) && asprintf(&text, "%s:%d", lines->file, line) < 0) {
+		wt_config_lines_fault(lines, line, "out of memory");
+		return NULL;
+	}
+	return text;
+}
+
+static void check_broker(struct wt_config_lines *lines, const struct wt_config_block *block,
+			 struct wt_config *config)
+{
+	free(config->broker_password_where);
+	free(config->broker_key_where);
+	config->broker_password_where = where(lines, block, "password_file");
+	config->broker_key_where = where(lines, block, "key_file");
 	need(lines, block, wt_config_block_has(block, "host"), "'host ='");
 	if (config->broker_password_file && !config->broker_user)
 		need(lines, block, false, "'user =' beside password_file");
@@ -456,9 +474,34 @@ static const char *secret_fault(const struct stat *info)
 		return "is not a plain file";
 	if (info->st_mode & 027)
 		return "may be read by others or written by its group; make it 0600 or 0640";
-	if (info->st_size > SECRET_MAX_BYTES)
-		return "is longer than 1 KiB";
 	return NULL;
+}
+
+static bool secret_is_kept(const char *where, const char *key, const char *path, FILE *errors)
+{
+	int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY | O_NONBLOCK);
+	struct stat info;
+	const char *fault = fd < 0 || fstat(fd, &info) ? strerror(errno) : secret_fault(&info);
+
+	if (fault)
+		(void)fprintf(errors, "%s: %s '%s': %s\n", where, key, path, fault);
+	if (fd >= 0)
+		close(fd);
+	return !fault;
+}
+
+bool wt_config_secrets_check(const struct wt_config *config, FILE *errors)
+{
+	bool fine = true;
+
+	if (config->broker_password_file)
+		fine = secret_is_kept(config->broker_password_where, "password_file",
+				      config->broker_password_file, errors);
+	if (config->broker_key_file)
+		fine = secret_is_kept(config->broker_key_where, "key_file", config->broker_key_file,
+				      errors) &&
+		       fine;
+	return fine;
 }
 
 char *wt_config_secret_read(const char *path, FILE *errors)
@@ -474,6 +517,8 @@ char *wt_config_secret_read(const char *path, FILE *errors)
 		fault = strerror(errno);
 	else
 		fault = secret_fault(&info);
+	if (!fault && info.st_size > SECRET_MAX_BYTES)
+		fault = "is longer than 1 KiB";
 	if (!fault) {
 		text = slurp(fd, SECRET_MAX_BYTES, &length);
 		if (text)
@@ -518,14 +563,15 @@ void wt_config_free(struct wt_config **config)
 	if (!c)
 		return;
 	free_lists(c);
-	char *const texts[] = {c->site_name,       c->timezone,
-			       c->database,        c->socket,
-			       c->socket_group,    c->record,
-			       c->broker_host,     c->broker_client_id,
-			       c->broker_user,     c->broker_password_file,
-			       c->broker_ca_file,  c->broker_cert_file,
-			       c->broker_key_file, c->publish_prefix,
-			       c->outlook_url,     c->outlook_contact,
+	char *const texts[] = {c->site_name,        c->timezone,
+			       c->database,         c->socket,
+			       c->socket_group,     c->record,
+			       c->broker_host,      c->broker_client_id,
+			       c->broker_user,      c->broker_password_file,
+			       c->broker_ca_file,   c->broker_cert_file,
+			       c->broker_key_file,  c->broker_password_where,
+			       c->broker_key_where, c->publish_prefix,
+			       c->outlook_url,      c->outlook_contact,
 			       c->notice_url};
 	for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
 		free(texts[i]);

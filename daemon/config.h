@@ -67,6 +67,8 @@ struct wt_config {
 	char *broker_user, *broker_password_file;
 	bool broker_tls;
 	char *broker_ca_file, *broker_cert_file, *broker_key_file;
+	/* "file:line" of password_file and key_file, for messages; NULL when unset */
+	char *broker_password_where, *broker_key_where;
 	char *publish_prefix; /* NULL: nothing is published */
 	/* lists */
 	struct wt_config_room *rooms;
@@ -111,6 +113,11 @@ int wt_config_parse(const char *name, const char *text, size_t length, FILE *err
 		    struct wt_config **out) __attribute__((warn_unused_result));
 
 void wt_config_free(struct wt_config **config);
+
+/* Looks at the files of secrets that config names: true when each is there and may be read by
+ * nobody but its owner and group; else false, with one "file:line: ..." a line in errors. */
+bool wt_config_secrets_check(const struct wt_config *config, FILE *errors)
+	__attribute__((warn_unused_result));
 
 /* The first line of a file that holds a secret, malloc'd, without its line end.  NULL with a
  * sentence in errors when the file cannot be read, is empty, longer than 1 KiB, not a plain file,

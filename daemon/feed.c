@@ -4,6 +4,7 @@
  */
 #include "daemon/feed.h"
 
+#include <curl/curl.h>
 #include <errno.h>
 #include <signal.h>
 #include <stdio.h>
@@ -18,7 +19,6 @@
 /* A connection that held less than this does not shorten the time between attempts (our choice):
  * two clients of one name would push each other out all day. */
 #define STEADY_S 60.0
-/* The same trouble is said again after this (our choice). */
 #define DISCONNECT_MS 1000
 
 double wt_feed_monotonic_s(void)
@@ -94,6 +94,13 @@ static void retry_later(struct wt_feed *feed)
 	pthread_cond_signal(&feed->wake);
 }
 
+static void warn(struct wt_feed *feed, const char *text)
+{
+	char line[340];
+	snprintf(line, sizeof line, "%s; trying again", text);
+	wt_feed_say(feed, WT_LOG_WARNING, line);
+}
+
 static void lost(struct wt_feed *feed, const char *text)
 {
 	pthread_mutex_lock(&feed->lock);
@@ -107,7 +114,7 @@ static void lost(struct wt_feed *feed, const char *text)
 	bool stop = feed->stop;
 	pthread_mutex_unlock(&feed->lock);
 	if (was && !stop)
-		wt_log(WT_LOG_WARNING, "%s; trying again", text);
+		warn(feed, text);
 }
 
 /* --- the library's callbacks --------------------------------------------------------------- */
@@ -155,11 +162,12 @@ static void connected(struct wt_feed *feed, bool session_present)
 	feed->first_failure_said = false;
 	pthread_cond_signal(&feed->wake);
 	pthread_mutex_unlock(&feed->lock);
+	char line[340];
+	snprintf(line, sizeof line, "%s", text);
 	if (again || attempts > 1)
-		wt_log(WT_LOG_NOTICE, "%s after %lld s, %llu attempts", text,
-		       (long long)(now_unix_s - was_unix_s), (unsigned long long)attempts);
-	else
-		wt_log(WT_LOG_NOTICE, "%s", text);
+		snprintf(line, sizeof line, "%s after %lld s, %llu attempts", text,
+			 (long long)(now_unix_s - was_unix_s), (unsigned long long)attempts);
+	wt_feed_say(feed, WT_LOG_NOTICE, line);
 }
 
 static void on_connect_3(void *context, MQTTAsync_successData *data)
@@ -173,30 +181,43 @@ static void on_connect_5(void *context, MQTTAsync_successData5 *data)
 }
 
 /* Said once until a connection comes about: a broker away for a day is one line. */
-static void failed(struct wt_feed *feed, int refusal, bool version5, const char *message)
+static void note_failure(struct wt_feed *feed, bool needs_a_person, const char *text)
 {
-	char text[300];
-	if (refusal > 0)
-		wt_feed_refusal_text(feed, refusal, version5, text, sizeof text);
-	else
-		snprintf(text, sizeof text, "the broker at %s cannot be reached%s%s", feed->uri,
-			 message && message[0] ? ": " : "", message ? message : "");
 	pthread_mutex_lock(&feed->lock);
-	enum wt_feed_state state = refusal > 0 ? WT_FEED_REFUSED : WT_FEED_CONNECTING;
+	enum wt_feed_state state = needs_a_person ? WT_FEED_REFUSED : WT_FEED_CONNECTING;
 	bool say = !feed->first_failure_said || feed->status.state != state;
 	feed->first_failure_said = true;
 	set_state(feed, state, text);
-	retry_later(feed);
 	pthread_mutex_unlock(&feed->lock);
 	if (say)
-		wt_log(WT_LOG_WARNING, "%s; trying again", text);
+		warn(feed, text);
+}
+
+/* The library tells of a refusal; for anything else the feed's thread looks itself. */
+static void failed(struct wt_feed *feed, int refusal, bool version5)
+{
+	char text[300];
+	if (refusal > 0) {
+		wt_feed_refusal_text(feed, refusal, version5, text, sizeof text);
+		note_failure(feed, true, text);
+	}
+	pthread_mutex_lock(&feed->lock);
+	feed->to_look = refusal <= 0;
+	retry_later(feed);
+	pthread_mutex_unlock(&feed->lock);
+}
+
+static void look(struct wt_feed *feed)
+{
+	struct wt_feed_reason reason;
+	if (wt_feed_look(feed, &reason))
+		note_failure(feed, reason.needs_a_person, reason.text);
 }
 
 static void on_failure_3(void *context, MQTTAsync_failureData *data)
 {
 	/* Positive codes are the broker's, negative ones the library's. */
-	failed(context, data && data->code > 0 && data->code <= 5 ? data->code : 0, false,
-	       data ? data->message : NULL);
+	failed(context, data && data->code > 0 && data->code <= 5 ? data->code : 0, false);
 }
 
 static void on_failure_5(void *context, MQTTAsync_failureData5 *data)
@@ -207,7 +228,7 @@ static void on_failure_5(void *context, MQTTAsync_failureData5 *data)
 		code = (int)data->reasonCode;
 	else if (data && data->code > 0)
 		code = data->code;
-	failed(context, code, true, data ? data->message : NULL);
+	failed(context, code, true);
 }
 
 static void subscribed(struct wt_feed *feed)
@@ -226,7 +247,7 @@ static void not_subscribed(struct wt_feed *feed, const char *filter)
 	snprintf(text, sizeof text,
 		 "the broker at %s does not let us read '%.100s'; its access rules must allow it",
 		 feed->uri, filter);
-	wt_log(WT_LOG_ERR, "%s", text);
+	wt_feed_say(feed, WT_LOG_ERR, text);
 	pthread_mutex_lock(&feed->lock);
 	set_state(feed, WT_FEED_REFUSED, text);
 	pthread_mutex_unlock(&feed->lock);
@@ -313,7 +334,10 @@ static void try_connect(struct wt_feed *feed)
 	feed->status.attempts++;
 	pthread_mutex_unlock(&feed->lock);
 	if (!wt_feed_connect_options(feed, &options, &ssl, &properties, why, sizeof why)) {
-		failed(feed, 0, version5, why);
+		note_failure(feed, true, why);
+		pthread_mutex_lock(&feed->lock);
+		retry_later(feed);
+		pthread_mutex_unlock(&feed->lock);
 		return;
 	}
 	if (version5) {
@@ -326,7 +350,7 @@ static void try_connect(struct wt_feed *feed)
 	int rc = MQTTAsync_connect(feed->client, &options);
 	MQTTProperties_free(&properties);
 	if (rc != MQTTASYNC_SUCCESS)
-		failed(feed, 0, version5, MQTTAsync_strerror(rc));
+		failed(feed, 0, version5);
 }
 
 /* Filters of an earlier run that are not wanted any more stay with the session until given up. */
@@ -455,8 +479,10 @@ static void one_turn(struct wt_feed *feed)
 	bool connect_now =
 		!feed->connected && !feed->connecting && wt_feed_monotonic_s() >= feed->retry_at_s;
 	bool send = feed->connected && json_object_size(feed->to_send) > 0;
+	bool look_now = feed->to_look && !feed->stop;
 	feed->just_connected = false;
-	if (!begin && !connect_now && !send && !feed->stop) {
+	feed->to_look = false;
+	if (!begin && !connect_now && !send && !look_now && !feed->stop) {
 		struct timespec end;
 		double until_s = feed->connected || feed->connecting ? wt_feed_monotonic_s() + 5.0
 								     : feed->retry_at_s;
@@ -470,7 +496,9 @@ static void one_turn(struct wt_feed *feed)
 		if (!session_present)
 			send_all_again(feed);
 	}
-	if (connect_now)
+	if (look_now)
+		look(feed);
+	else if (connect_now)
 		try_connect(feed);
 	if (send)
 		send_due(feed);
@@ -603,6 +631,8 @@ static void release(struct wt_feed *feed)
 	pthread_cond_destroy(&feed->wake);
 	pthread_cond_destroy(&feed->moved);
 	pthread_mutex_destroy(&feed->lock);
+	if (feed->curl)
+		curl_global_cleanup();
 	free(feed);
 }
 
@@ -638,7 +668,9 @@ struct wt_feed *wt_feed_new(const struct wt_feed_setup *setup, char *why, size_t
 	if (!feed->setup.client_id || !feed->setup.old_filters || !feed->to_send || !feed->sent ||
 	    !feed->filters || !feed->event || event_add(feed->event, NULL) != 0)
 		goto failed;
-	if (!make_client(feed, why, why_size))
+	/* Before there are threads; given back in release(). */
+	feed->curl = curl_global_init(CURL_GLOBAL_DEFAULT) == CURLE_OK;
+	if (!feed->curl || !make_client(feed, why, why_size))
 		goto failed;
 	set_state(feed, WT_FEED_CONNECTING, "connecting to the broker");
 	if (pthread_create(&feed->thread, NULL, run, feed) != 0) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * What a connection is made with, and what a broker's refusal means.
+ * What a connection is made with.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,15 +12,28 @@
 /* A payload of 64 KiB with its topic and properties. */
 #define PACKET_MAX (80 * 1024)
 
-static char *read_secret(const char *path, char *why, size_t why_size)
+/* The files are looked at for each attempt: a mended one is taken without a restart. */
+static bool read_secrets(struct wt_feed *feed, char *why, size_t why_size)
 {
-	FILE *errors = fmemopen(why, why_size, "w");
-	char *secret = errors ? wt_config_secret_read(path, errors) : NULL;
+	const struct wt_config *config = feed->setup.config;
+	char *said = NULL;
+	size_t size = 0;
+	FILE *errors = open_memstream(&said, &size);
+	bool fine = errors && wt_config_secrets_check(config, errors);
 
+	free(feed->password);
+	feed->password = NULL;
+	if (fine && config->broker_password_file) {
+		feed->password = wt_config_secret_read(config->broker_password_file, errors);
+		fine = feed->password != NULL;
+	}
 	if (errors)
 		fclose(errors);
-	why[strcspn(why, "\n")] = '\0';
-	return secret;
+	if (!fine)
+		snprintf(why, why_size, "%.*s", said ? (int)strcspn(said, "\n") : 0,
+			 said ? said : "");
+	free(said);
+	return fine;
 }
 
 static void tls_options(const struct wt_config *config, MQTTAsync_SSLOptions *ssl)
@@ -46,13 +59,8 @@ bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *opt
 {
 	const struct wt_config *config = feed->setup.config;
 	MQTTProperty property;
-	free(feed->password);
-	feed->password = NULL;
-	if (config->broker_password_file) {
-		feed->password = read_secret(config->broker_password_file, why, why_size);
-		if (!feed->password)
-			return false;
-	}
+	if (!read_secrets(feed, why, why_size))
+		return false;
 	if (config->broker_version == 5) {
 		*options = (MQTTAsync_connectOptions)MQTTAsync_connectOptions_initializer5;
 		options->cleanstart = feed->setup.passing;
@@ -80,49 +88,4 @@ bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *opt
 		options->ssl = ssl;
 	}
 	return true;
-}
-
-/* CONNACK return codes of MQTT 3.1.1, table 3.1; reason codes of MQTT 5.0, section 3.2.2.2. */
-static const char *refusal_word(int code, bool version5)
-{
-	if (!version5) {
-		static const char *const words[] = {
-			NULL,
-			"it does not speak MQTT 3.1.1",
-			"it does not accept the client id",
-			"it is not available",
-			"user or password is wrong",
-			"not authorised: set user and password_file, or let this client in"};
-		return code >= 1 && code <= 5 ? words[code] : NULL;
-	}
-	switch (code) {
-	case 0x84:
-		return "it does not speak MQTT 5; try version = 3";
-	case 0x85:
-		return "it does not accept the client id";
-	case 0x86:
-		return "user or password is wrong";
-	case 0x87:
-		return "not authorised: set user and password_file, or let this client in";
-	case 0x88:
-	case 0x89:
-		return "it is not available";
-	case 0x8a:
-		return "it has banned this client";
-	case 0x8e:
-		return "another client uses the same client id: set client_id";
-	default:
-		return NULL;
-	}
-}
-
-void wt_feed_refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
-			  size_t size)
-{
-	const char *word = refusal_word(code, version5);
-	if (word)
-		snprintf(out, size, "the broker at %s refuses us: %s", feed->uri, word);
-	else
-		snprintf(out, size, "the broker at %s refuses us (code 0x%02x)", feed->uri,
-			 (unsigned)code);
 }

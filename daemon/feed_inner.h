@@ -32,6 +32,19 @@ struct wt_feed_item {
 	char *payload;
 };
 
+/* Why there is no connection. */
+struct wt_feed_reason {
+	bool needs_a_person; /* it will not get better by itself */
+	char text[300];
+};
+
+/* How many lines may still be logged about the broker. */
+struct wt_feed_voice {
+	bool begun;
+	double lines, at_s;
+	unsigned unsaid;
+};
+
 struct wt_feed {
 	struct wt_feed_setup setup;
 	MQTTAsync client;
@@ -57,6 +70,9 @@ struct wt_feed {
 	double retry_at_s, retry_s;
 	double connected_at_s;
 	bool first_failure_said;
+	bool curl;    /* its library is set up */
+	bool to_look; /* an attempt failed without a word from the broker */
+	struct wt_feed_voice voice;
 	struct wt_feed_status status;
 	/* what is published: topic -> payload */
 	json_t *to_send, *sent;
@@ -77,5 +93,12 @@ bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *opt
 /* A refusal of the broker in words. */
 void wt_feed_refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
 			  size_t size);
+/* Connects once as a plain TLS or TCP client would, to learn why the broker cannot be had; on the
+ * feed's own thread.  false when the feed is to stop meanwhile. */
+bool wt_feed_look(struct wt_feed *feed, struct wt_feed_reason *out);
+/* A line about the broker to the log, unless there were too many lately. */
+void wt_feed_say(struct wt_feed *feed, int level, const char *text);
+/* Whether a line may be logged now; *unsaid: how many were not since the last one. */
+bool wt_feed_may_say(struct wt_feed_voice *voice, double now_monotonic_s, unsigned *unsaid);
 
 #endif /* WT_DAEMON_FEED_INNER_H */

@@ -161,7 +161,9 @@ int main(int argc, char **argv)
 				   choices.frozen_at);
 	if (wt_config_read(choices.config, stderr, &config) != 0)
 		return EXIT_CONFIG;
-	if (choices.check) {
+	if (choices.check && !wt_config_secrets_check(config, stderr)) {
+		status = EXIT_CONFIG;
+	} else if (choices.check) {
 		printf("%s: fine: %zu rooms, %zu stations\n", choices.config, config->n_rooms,
 		       config->n_stations);
 		status = EXIT_SUCCESS;

@@ -95,7 +95,7 @@ def test_broker_goes_and_comes(witherd):
 
         def said():
             """the daemon to say that it cannot reach the broker"""
-            return "cannot be reached" in bench.ask("stations")["broker"]["text"]
+            return "no connection to the broker" in bench.ask("stations")["broker"]["text"]
         rig.wait_for(said)
         bench.start_broker()
         connected(bench)
