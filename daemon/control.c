@@ -25,6 +25,7 @@ struct client {
 	size_t n_tickets;
 	bool may_act;
 	bool closing;      /* closed when its answers are sent */
+	bool paused;       /* we do not read it for a while: too many requests or unread answers */
 	double line_since; /* monotonic s at which an unfinished line began; 0: none */
 	double active_at;
 	double allowance; /* requests it may make now */
@@ -85,8 +86,10 @@ void wt_control_drop(struct wt_control_ticket **address)
 		client->n_tickets--;
 		client->active_at = monotonic_s();
 		/* It may have been held back by its number of open requests. */
-		bufferevent_enable(client->stream, EV_READ);
-		bufferevent_trigger(client->stream, EV_READ, BEV_TRIG_DEFER_CALLBACKS);
+		if (!client->paused) {
+			bufferevent_enable(client->stream, EV_READ);
+			bufferevent_trigger(client->stream, EV_READ, BEV_TRIG_DEFER_CALLBACKS);
+		}
 	}
 	json_decref(ticket->id);
 	free(ticket);
@@ -157,11 +160,20 @@ static void part(struct client *client, int code, const char *sentence)
 	bufferevent_disable(client->stream, EV_READ);
 }
 
+static void resume(struct client *client)
+{
+	client->paused = false;
+	bufferevent_enable(client->stream, EV_READ);
+	serve(client);
+}
+
 static void on_written(struct bufferevent *stream, void *context)
 {
 	struct client *client = context;
 	if (client->closing && evbuffer_get_length(bufferevent_get_output(stream)) == 0)
 		client_free(client);
+	else if (client->paused && !client->closing)
+		resume(client);
 }
 
 static void on_event(struct bufferevent *stream, short what, void *context)
@@ -213,20 +225,29 @@ static void take_line(struct client *client, const char *line, size_t length)
 static void serve(struct client *client)
 {
 	struct evbuffer *input = bufferevent_get_input(client->stream);
+	struct evbuffer *output = bufferevent_get_output(client->stream);
 	struct wt_control *control = client->control;
+	if (client->paused)
+		return;
 	client->active_at = monotonic_s();
 	while (!client->closing && client->n_tickets < WT_CONTROL_TICKETS) {
 		size_t length = 0;
 		if (evbuffer_search_eol(input, NULL, NULL, EVBUFFER_EOL_LF).pos < 0)
 			break;
-		/* The rest waits for the next look at the deadlines, a tenth of a second away. */
-		if (!take_allowance(client)) {
+		/* The rest waits until answers are read, or for the next look at the deadlines, a
+		 * tenth of a second away. */
+		if (evbuffer_get_length(output) > WT_CONTROL_UNREAD_PAUSE ||
+		    !take_allowance(client)) {
 			bufferevent_disable(client->stream, EV_READ);
+			client->line_since = 0.0;
+			client->paused = true;
 			return;
 		}
 		char *line = evbuffer_readln(input, &length, EVBUFFER_EOL_LF);
 		if (!line)
 			break;
+		/* What follows it is a line of its own, with its own time. */
+		client->line_since = 0.0;
 		if (length > WT_RPC_LINE_MAX)
 			part(client, WT_RPC_BAD_REQUEST, "a request may have at most 64 KiB");
 		else
@@ -244,7 +265,8 @@ static void serve(struct client *client)
 	size_t waiting = evbuffer_get_length(input);
 	if (waiting > WT_RPC_LINE_MAX && client->n_tickets < WT_CONTROL_TICKETS)
 		part(client, WT_RPC_BAD_REQUEST, "a request may have at most 64 KiB");
-	else if (waiting == 0)
+	else if (waiting == 0 || client->n_tickets >= WT_CONTROL_TICKETS)
+		/* Held back by us, not by the client. */
 		client->line_since = 0.0;
 	else if (client->line_since == 0.0)
 		client->line_since = client->active_at;
@@ -268,20 +290,18 @@ static void check_client(struct client *client, double now)
 			client_free(client);
 		return;
 	}
+	if (client->paused && evbuffer_get_length(output) <= WT_CONTROL_UNREAD_PAUSE) {
+		resume(client);
+		return;
+	}
 	if (client->n_tickets > 0)
 		return;
 	if (client->line_since > 0.0 && now - client->line_since > WT_CONTROL_LINE_DEADLINE_S) {
 		part(client, WT_RPC_BAD_REQUEST, "the request was not finished within 10 s");
 		return;
 	}
-	if (now - client->active_at > WT_CONTROL_IDLE_S) {
+	if (now - client->active_at > WT_CONTROL_IDLE_S)
 		client_free(client);
-		return;
-	}
-	if (!(bufferevent_get_enabled(client->stream) & EV_READ)) {
-		bufferevent_enable(client->stream, EV_READ);
-		serve(client);
-	}
 }
 
 static void on_watch(evutil_socket_t fd, short what, void *context)
