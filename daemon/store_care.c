@@ -39,24 +39,40 @@ void wt_store_backup_cancel(struct wt_store_backup **backup)
 	*backup = NULL;
 }
 
+/* True for the names that SQLite keeps beside the database: "FILE-wal" and its like. */
+static bool beside_database(const struct wt_store *store, const char *path)
+{
+	const char *own = strrchr(store->path, '/'), *name = strrchr(path, '/') + 1;
+	struct stat here = {0}, there = {0};
+	char *folder = strndup(path, (size_t)(name - path));
+	char *own_folder =
+		own ? strndup(store->path, (size_t)(own + 1 - store->path)) : strdup(".");
+	own = own ? own + 1 : store->path;
+	size_t length = strlen(own);
+	bool same = folder && own_folder && stat(folder, &there) == 0 &&
+		    stat(own_folder, &here) == 0 && there.st_dev == here.st_dev &&
+		    there.st_ino == here.st_ino;
+	free(folder);
+	free(own_folder);
+	return same && strncmp(name, own, length) == 0 && name[length] == '-';
+}
+
+/* Whoever may act may ask for a copy, but it must not cost a file that the daemon could write. */
 static bool path_refused(const struct wt_store *store, const char *path, char *text,
 			 size_t text_size)
 {
-	struct stat own = {0}, there = {0};
+	struct stat there = {0};
 	if (path[0] != '/') {
 		snprintf(text, text_size, "file must be an absolute path, not '%s'", path);
 		return true;
 	}
-	if (stat(path, &there) != 0)
-		return false;
-	if (stat(store->path, &own) == 0 && own.st_dev == there.st_dev &&
-	    own.st_ino == there.st_ino) {
-		snprintf(text, text_size, "file must not be the database itself, '%s'", path);
+	if (lstat(path, &there) == 0) {
+		snprintf(text, text_size,
+			 "file must be a new name, not '%s', which is there already", path);
 		return true;
 	}
-	if (!S_ISREG(there.st_mode)) {
-		snprintf(text, text_size, "file must be a plain file or a new name, not '%s'",
-			 path);
+	if (beside_database(store, path)) {
+		snprintf(text, text_size, "file must not be one of the database's own, '%s'", path);
 		return true;
 	}
 	return false;
