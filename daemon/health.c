@@ -11,6 +11,7 @@
 #include "daemon/sdnotify.h"
 #include "daemon/service_inner.h"
 #include "daemon/version.h"
+#include "lib/wire/text.h"
 
 /* Bounds, our choice. */
 #define LOOK_EVERY_S 5.0
@@ -24,11 +25,13 @@ static void add(json_t *items, const char *code, const char *severity, const cha
 
 static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
 {
-	char text[600];
+	char said[600], text[600];
 	va_list arguments;
 	va_start(arguments, format);
-	vsnprintf(text, sizeof text, format, arguments);
+	vsnprintf(said, sizeof said, format, arguments);
 	va_end(arguments);
+	/* Others have a say in it, and a cut may have gone through a character. */
+	wt_text_clean(said, strlen(said), text, sizeof text);
 	json_array_append_new(items, json_pack("{s:s,s:s,s:s,s:b}", "code", code, "severity",
 					       severity, "text", text, "daemon", 1));
 }

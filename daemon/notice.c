@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "daemon/version.h"
+#include "lib/wire/text.h"
 
 /* A load whose likeliest end lies nearer than this is soon past its best (our choice). */
 #define SOON_S 7200
@@ -82,8 +83,11 @@ static void post(struct wt_notice *notice, json_t *document)
 }
 
 static json_t *describe(struct wt_notice *notice, const char *event, const json_t *row,
-			const char *text, int64_t now_unix_s)
+			const char *said, int64_t now_unix_s)
 {
+	char text[600];
+	/* Long names are cut, and the cut may have gone through a character. */
+	wt_text_clean(said, strlen(said), text, sizeof text);
 	json_t *load = json_object_get(row, "load"), *origin = json_object_get(row, "origin");
 	json_t *call = json_object_get(row, "call");
 	return json_pack("{s:i,s:s,s:s,s:I,s:s,s:O*,s:O*,s:O*}", "format", 1, "event", event,
