@@ -230,6 +230,7 @@ def stored(bench):
     base = sqlite3.connect(copy)
     row = base.execute("SELECT text FROM value WHERE name = 'outlook_http'").fetchone()
     base.close()
+    os.unlink(copy)
     return row and row[0]
 
 
