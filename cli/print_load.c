@@ -72,6 +72,9 @@ static void print_forecast(struct wt_page *page, const json_t *load, double now)
 	if (strcmp(loss, "-") == 0)
 		wt_page_fact(page, LOAD_LABEL, _("loss"), _("not known (window %s-%s)"), from,
 			     latest);
+	else if (wt_doc_true(load, "closed"))
+		wt_page_fact(page, LOAD_LABEL, _("loss"), _("%s at the end (window %s-%s)"), loss,
+			     from, latest);
 	else
 		wt_page_fact(page, LOAD_LABEL, _("loss"), _("%s, %s (window %s-%s)"), loss, rate,
 			     from, latest);
@@ -83,6 +86,8 @@ static void print_forecast(struct wt_page *page, const json_t *load, double now)
 		wt_page_fact(page, LOAD_LABEL, _("ready"), _("%s, likeliest %s"), range, middle);
 	else
 		wt_page_fact(page, LOAD_LABEL, _("ready"), "%s", range);
+	if (wt_doc_true(load, "closed"))
+		return; /* what would have become of it does not matter any more */
 	wt_when_range(range, past.p10, past.p90, now);
 	wt_page_fact(page, LOAD_LABEL, _("past best"), "%s", range);
 }
@@ -216,14 +221,15 @@ void wt_print_show(struct wt_page *page, const json_t *result)
 {
 	double now = wt_doc_number(result, "now_unix_s");
 	double fixed = wt_doc_number(result, "fixed_unix_s");
-	char when[WT_WHEN_SIZE], left[WT_SAY_SIZE];
+	char when[WT_WHEN_SIZE], span[WT_WHEN_SIZE], left[WT_SAY_SIZE];
 
 	print_head(page, result, now);
 	if (isfinite(fixed)) {
 		wt_when_clock(when, fixed, now);
-		wt_page_fact(page, LOAD_LABEL, _("fixed"), "%s", when);
+		wt_when_span(span, 3600.0 * wt_doc_number(result, "hours"));
+		wt_page_fact(page, LOAD_LABEL, _("fixed"), _("%s, after %s"), when, span);
 	}
-	if (wt_doc_number(result, "left_share") < 0.999) {
+	if (!wt_doc_true(result, "closed") && wt_doc_number(result, "left_share") < 0.999) {
 		wt_say_number(left, 100.0 * wt_doc_number(result, "left_share"), 0, "%");
 		wt_page_fact(page, LOAD_LABEL, _("left"), _("%s of the leaf"), left);
 	}

@@ -122,14 +122,19 @@ void wt_print_review(struct wt_page *page, const json_t *result)
 {
 	const json_t *calls = wt_doc_object(result, "calls");
 	long long n = wt_doc_integer(calls, "n", 0),
-		  unweighed = wt_doc_integer(result, "loads_unweighed", 0);
+		  unweighed = wt_doc_integer(result, "loads_unweighed", 0),
+		  closed = wt_doc_integer(result, "loads_closed", 0);
 
-	wt_page_row(page, WT_MARK_HEAD, _("How good the word was: %lld loads"),
-		    wt_doc_integer(result, "loads_closed", 0));
+	wt_page_row(
+		page, WT_MARK_HEAD,
+		_n("How good the word was: %lld load", "How good the word was: %lld loads", closed),
+		closed);
 	if (unweighed > 0)
 		wt_page_textf(
 			page, WT_MARK_FAINT, 2,
-			_("%lld loads were never weighed; they prove nothing and are not counted."),
+			_n("%lld load was never weighed; it proves nothing and is not counted.",
+			   "%lld loads were never weighed; they prove nothing and are not counted.",
+			   unweighed),
 			unweighed);
 	print_leads(page, wt_doc_list(result, "by_lead"));
 	if (n > 0) {
@@ -221,16 +226,18 @@ static void print_style(struct wt_page *page, const json_t *style)
 {
 	const json_t *proposal = wt_doc_object(style, "proposal");
 	const char *name = wt_doc_text(style, "style");
-	char from[WT_SAY_SIZE], proposed[WT_SAY_SIZE];
+	char ready_from[WT_SAY_SIZE], proposed[WT_SAY_SIZE];
+	long long from = wt_doc_integer(proposal, "from_loads", 0);
 
-	wt_say_number(from, wt_doc_number(style, "ready_from_loss_pct"), 1, "%");
-	wt_page_row(page, WT_MARK_NONE, _("%s: ready from %s loss"), name ? name : "-", from);
+	wt_say_number(ready_from, wt_doc_number(style, "ready_from_loss_pct"), 1, "%");
+	wt_page_row(page, WT_MARK_NONE, _("%s: ready from %s loss"), name ? name : "-", ready_from);
 	if (!proposal)
 		return;
 	wt_say_number(proposed, wt_doc_number(proposal, "ready_from_loss_pct"), 1, "%");
 	wt_page_textf(page, WT_MARK_HEAD, 2,
-		      _("  Your %lld loads say %s. Take it: wither style %s --accept"),
-		      wt_doc_integer(proposal, "from_loads", 0), proposed, name ? name : "-");
+		      _n("  Your %lld load says %s. Take it: wither style %s --accept",
+			 "  Your %lld loads say %s. Take it: wither style %s --accept", from),
+		      from, proposed, name ? name : "-");
 }
 
 static void print_hand(struct wt_page *page, const json_t *feel)

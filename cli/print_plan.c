@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/night.h"
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/say.h"
@@ -36,17 +37,27 @@ static void add_firing(struct wt_table *table, const json_t *firing, double now)
 	wt_table_add(table, WT_MARK_NONE, chance);
 }
 
-static void print_firings(struct wt_page *page, const json_t *firings, const char *when,
-			  const char *heading, double now)
+static void print_firings(struct wt_page *page, const json_t *firings, const char *when, double now)
 {
+	static const struct {
+		const char *word, *heading;
+	} headings[] = {{"tonight", N_("tonight (chance inside the window)")},
+			{"today", N_("today (chance inside the window)")},
+			{"this morning", N_("this morning (chance inside the window)")},
+			{"morning", N_("in the morning")},
+			{"tomorrow", N_("tomorrow")}};
 	struct wt_table table = wt_table_new("llrFrr");
-	size_t i;
+	bool morning = strcmp(when, "morning") == 0;
+	const char *word = wt_night_word(wt_night_of(firings, when, 0), morning, now);
+	size_t i, k = 0;
 	json_t *firing;
 
 	json_array_foreach(firings, i, firing) if (is_when(firing, when))
 		add_firing(&table, firing, now);
+	while (k + 1 < sizeof headings / sizeof *headings && strcmp(headings[k].word, word) != 0)
+		k++;
 	if (wt_table_rows(&table) > 0)
-		wt_page_row(page, WT_MARK_HEAD, "%s", heading);
+		wt_page_row(page, WT_MARK_HEAD, "%s", _(headings[k].heading));
 	wt_table_finish(&table, page);
 }
 
@@ -54,43 +65,91 @@ static void print_hearth(struct wt_page *page, const json_t *hearth, double now)
 {
 	char last[WT_WHEN_SIZE], first[WT_WHEN_SIZE], kg[WT_SAY_SIZE], minutes[WT_SAY_SIZE];
 
-	if (!hearth)
+	long long woks = wt_doc_integer(hearth, "woks", 0);
+
+	if (woks <= 0)
 		return;
 	wt_when_clock(last, wt_doc_number(hearth, "last_start_unix_s"), now);
 	wt_when_clock(first, wt_doc_number(hearth, "first_start_unix_s"), now);
 	wt_say_kg(kg, wt_doc_number(hearth, "wok_kg"));
 	wt_say_number(minutes, wt_doc_number(hearth, "minutes"), 0, " min");
 	wt_page_textf(page, WT_MARK_FAINT, 2,
-		      _("%lld woks of %s, %s a firing, last start %s, first %s"),
-		      wt_doc_integer(hearth, "woks", 0), kg, minutes, last, first);
+		      _n("%lld wok of %s, %s a firing, last start %s, first %s",
+			 "%lld woks of %s, %s a firing, last start %s, first %s", woks),
+		      woks, kg, minutes, last, first);
+}
+
+/* Why there is no firing, or that none should be. */
+static void print_empty(struct wt_page *page, const json_t *empty)
+{
+	static const struct {
+		const char *code, *text;
+		enum wt_mark mark;
+	} known[] = {
+		{"no_wok", N_("No wok is set up ([hearth] woks = 0), so no firing is planned."),
+		 WT_MARK_ALARM},
+		{"nothing",
+		 N_("No leaf is withering: nothing to plan. wither spread begins a load."),
+		 WT_MARK_NONE},
+		{"no_reading",
+		 N_("No reading of the air yet, so no forecast and no plan. See: wither stations"),
+		 WT_MARK_ALARM},
+		{"stale", N_("The readings are too old to plan on. Go by hand and scale."),
+		 WT_MARK_ALARM},
+		{"wait", N_("No firing should start before tomorrow's end."), WT_MARK_NONE}};
+	const char *code = wt_doc_text(empty, "code");
+
+	for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+		if (code && strcmp(known[i].code, code) == 0) {
+			wt_page_text(page, known[i].mark, 2, _(known[i].text));
+			return;
+		}
+	wt_page_text(page, WT_MARK_NONE, 2,
+		     empty ? wt_say_code(empty) : _("No firing is planned."));
+}
+
+static void print_given_up(struct wt_page *page, const json_t *lost)
+{
+	const char *code = wt_doc_text(lost, "code");
+	long long load = wt_doc_integer(lost, "load", 0);
+	long long firings = wt_doc_integer(lost, "firings", 0);
+	long long missing = wt_doc_integer(lost, "missing", 0);
+
+	if (code && strcmp(code, "no_wok") == 0)
+		return; /* said once, for all */
+	if (code && strcmp(code, "no_place") == 0 && firings > 0)
+		wt_page_textf(page, WT_MARK_ALARM, 2,
+			      _n("#%lld: %lld of %lld firing finds no place before the woks close",
+				 "#%lld: %lld of %lld firings find no place before the woks close",
+				 firings),
+			      load, missing, firings);
+	else if (code && strcmp(code, "not_ready") == 0)
+		wt_page_textf(page, WT_MARK_NONE, 2, _("#%lld waits: not ready by tomorrow's end"),
+			      load);
+	else if (code && strcmp(code, "silent") == 0)
+		wt_page_textf(page, WT_MARK_ALARM, 2,
+			      _("#%lld is not planned: its room is silent, go by hand"), load);
+	else
+		wt_page_textf(page, WT_MARK_ALARM, 2, "#%lld: %s", load, wt_say_code(lost));
 }
 
 void wt_print_plan(struct wt_page *page, const json_t *result)
 {
 	const json_t *firings = wt_doc_list(result, "firings");
-	const json_t *hearth = wt_doc_object(result, "hearth");
+	const json_t *empty = wt_doc_object(result, "empty");
 	double now = wt_doc_number(result, "now_unix_s");
-	long long unplaced = wt_doc_integer(result, "unplaced", 0);
 	char when[WT_WHEN_SIZE];
 	size_t i;
 	json_t *lost;
 
 	wt_when_full(when, now);
 	wt_page_row(page, WT_MARK_HEAD, _("Firings, %s"), when);
-	if (wt_doc_integer(hearth, "woks", 1) == 0)
-		wt_page_text(page, WT_MARK_ALARM, 2, _("No wok is set up ([hearth] woks = 0)."));
-	else if (json_array_size(firings) == 0)
-		wt_page_text(page, WT_MARK_NONE, 2,
-			     _("No firing should start before tomorrow's end."));
-	print_firings(page, firings, "tonight", _("tonight (chance inside the window)"), now);
-	print_firings(page, firings, "morning", _("morning"), now);
-	if (unplaced > 0)
-		wt_page_textf(page, WT_MARK_ALARM, 2,
-			      _("%lld firings find no place before the woks close."), unplaced);
-	json_array_foreach(wt_doc_list(result, "given_up"), i, lost)
-		wt_page_textf(page, WT_MARK_ALARM, 2, _("#%lld given up: %s"),
-			      wt_doc_integer(lost, "load", 0), wt_say_code(lost));
-	print_hearth(page, hearth, now);
+	if (empty || json_array_size(firings) == 0)
+		print_empty(page, empty);
+	print_firings(page, firings, "tonight", now);
+	print_firings(page, firings, "morning", now);
+	json_array_foreach(wt_doc_list(result, "given_up"), i, lost) print_given_up(page, lost);
+	print_hearth(page, wt_doc_object(result, "hearth"), now);
 	wt_say_cautions(page);
 }
 

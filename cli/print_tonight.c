@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * The screen of the evening: the answer first, one row a load, the plan in
- * short, what would settle it.  It fits 40 x 20.
+ * short, what would make it surer.  It fits 40 x 20.
  */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/night.h"
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/say.h"
@@ -15,7 +16,13 @@
 #include "cli/tongue.h"
 #include "cli/when.h"
 
-enum { TONIGHT_ROWS = 19, TONIGHT_LOADS_LEAST = 3, TONIGHT_FIRINGS = 3, TONIGHT_SORTED = 1024 };
+enum {
+	TONIGHT_ROWS = 19,
+	TONIGHT_LOADS_LEAST = 3,
+	TONIGHT_FIRINGS = 3,
+	TONIGHT_SORTED = 1024,
+	TONIGHT_NAMED = 5
+};
 
 static void print_room(struct wt_page *page, const json_t *room)
 {
@@ -79,49 +86,151 @@ static bool any_stale(const json_t *rooms)
 	return false;
 }
 
-static void print_answer(struct wt_page *page, const json_t *answer, const json_t *rooms)
+/* Loads of a list whose call is to fire at once, or those whose is not. */
+static json_t *pick(const json_t *numbers, const json_t *loads, bool at_once)
 {
-	const char *code = wt_doc_text(answer, "code");
-	const json_t *tonight = wt_doc_list(answer, "loads_tonight");
-	const json_t *morning = wt_doc_list(answer, "loads_morning");
-	char now_list[128], rest_list[128], text[512] = "";
+	json_t *picked = json_array(), *number, *load;
+	size_t i, k;
 
-	wt_say_numbers(now_list, sizeof now_list, tonight, 6);
-	wt_say_numbers(rest_list, sizeof rest_list, morning, 6);
+	json_array_foreach(numbers, i, number)
+	{
+		bool now = false;
+
+		json_array_foreach(loads, k, load)
+		{
+			const char *call = wt_doc_text(load, "call");
+
+			if (json_equal(json_object_get(load, "load"), number) && call)
+				now = strcmp(call, "now") == 0 || strcmp(call, "past") == 0;
+		}
+		if (now == at_once)
+			json_array_append(picked, number);
+	}
+	return picked;
+}
+
+/* The hours of all loads of a list on one side of the night. */
+static struct wt_night night_of(const json_t *firings, const char *when, const json_t *numbers)
+{
+	struct wt_night all = {0, NAN, NAN};
+	size_t i;
+	json_t *number;
+
+	json_array_foreach(numbers, i, number)
+	{
+		struct wt_night one = wt_night_of(firings, when, json_integer_value(number));
+
+		all.n += one.n;
+		all.first_unix_s = fmin(all.first_unix_s, one.first_unix_s);
+		all.last_unix_s = fmax(all.last_unix_s, one.last_unix_s);
+	}
+	return all;
+}
+
+/* A start so near is no time to tell (our choice). */
+#define SOON_S 600
+
+/* A block of firings in one sentence: which loads, from when. */
+struct said {
+	const char *word; /* of wt_night_word() */
+	const char *lead;
+};
+
+static void say_block(struct wt_page *page, enum wt_mark mark, const struct said *said, size_t n,
+		      struct wt_night night, const json_t *numbers, double now)
+{
+	const char *word = wt_night_word(night, mark != WT_MARK_FIRE, now);
+	char list[192], start[WT_WHEN_SIZE];
+
+	if (json_array_size(numbers) == 0)
+		return;
+	wt_say_numbers(list, sizeof list, numbers, TONIGHT_NAMED);
+	wt_when_clock(start, night.first_unix_s, now);
+	/* The day is in the word already. */
+	const char *clock = strrchr(start, ' ') ? strrchr(start, ' ') + 1 : start;
+	while (n > 1 && strcmp(said->word, word) != 0) {
+		said++;
+		n--;
+	}
+	if (night.n && night.first_unix_s > now + SOON_S)
+		wt_page_textf(page, mark, 2, _("%s from %s: %s."), _(said->lead), clock, list);
+	else
+		wt_page_textf(page, mark, 2, _("%s: %s."), _(said->lead), list);
+}
+
+static void print_calls(struct wt_page *page, const json_t *result, double now)
+{
+	static const struct said at_once[] = {{"", N_("Fire NOW")}};
+	static const struct said tonight[] = {{"this morning", N_("Fire this morning")},
+					      {"today", N_("Fire today")},
+					      {"tonight", N_("Fire tonight")}};
+	static const struct said later[] = {
+		{"today", N_("Today")}, {"tomorrow", N_("Tomorrow")}, {"morning", N_("Morning")}};
+	const json_t *answer = wt_doc_object(result, "answer");
+	const json_t *firings = wt_doc_list(wt_doc_object(result, "plan"), "firings");
+	const json_t *all = wt_doc_list(answer, "loads_tonight");
+	const json_t *morning = wt_doc_list(answer, "loads_morning");
+	const struct wt_night unknown = {0, NAN, NAN};
+	json_t *now_list = pick(all, wt_doc_list(result, "loads"), true);
+	json_t *rest = pick(all, wt_doc_list(result, "loads"), false);
+
+	say_block(page, WT_MARK_FIRE, at_once, 1, night_of(firings, "tonight", now_list), now_list,
+		  now);
+	say_block(page, WT_MARK_FIRE, tonight, 3, night_of(firings, "tonight", rest), rest, now);
+	if (json_array_size(all) == 0)
+		wt_page_row(page, WT_MARK_HEAD, "%s",
+			    strcmp(wt_night_word(unknown, false, now), "tonight") == 0
+				    ? _("No fire tonight.")
+				    : _("No fire today."));
+	say_block(page, WT_MARK_HEAD, later, 3, night_of(firings, "morning", morning), morning,
+		  now);
+	json_decref(now_list);
+	json_decref(rest);
+}
+
+static void print_wait(struct wt_page *page, const json_t *result, double now)
+{
+	const json_t *firings = wt_doc_list(wt_doc_object(result, "plan"), "firings");
+	char start[WT_WHEN_SIZE];
+
+	wt_when_clock(start, wt_doc_number(json_array_get(firings, 0), "start_unix_s"), now);
+	if (json_array_size(firings) > 0)
+		wt_page_textf(page, WT_MARK_HEAD, 2, _("Wait: nothing to fire before %s."), start);
+	else
+		wt_page_text(page, WT_MARK_HEAD, 2,
+			     _("Wait: nothing to fire before tomorrow's end."));
+}
+
+static void print_answer(struct wt_page *page, const json_t *result, double now)
+{
+	const json_t *answer = wt_doc_object(result, "answer");
+	const char *code = wt_doc_text(answer, "code");
+
 	if (!code)
 		code = "";
 	if (strcmp(code, "nothing") == 0)
-		snprintf(text, sizeof text, "%s",
-			 _("No leaf is withering. Begin: wither spread ORIGIN 12.4kg 4m2"));
+		wt_page_text(page, WT_MARK_HEAD, 2,
+			     _("No leaf is withering. Begin: wither spread ORIGIN 12.4kg 4m2"));
 	else if (strcmp(code, "no_reading") == 0)
-		snprintf(text, sizeof text, "%s",
-			 _("No reading yet, so no forecast. See: wither stations"));
+		wt_page_text(page, WT_MARK_HEAD, 2,
+			     _("No reading yet, so no forecast. See: wither stations"));
+	else if (strcmp(code, "no_wok") == 0)
+		wt_page_text(page, WT_MARK_ALARM, 2,
+			     _("No wok is set up ([hearth] woks = 0), so no firing is planned."));
 	else if (strcmp(code, "stale") == 0)
-		snprintf(text, sizeof text, "%s",
-			 any_stale(rooms)
-				 ? _("The readings are too old for a call. Go by hand and scale.")
-				 : _("No forecast yet: too few readings. Go by hand and scale."));
-	else if (*now_list && *rest_list)
-		snprintf(text, sizeof text,
-			 strcmp(code, "fire_now") == 0 ? _("Fire NOW: %s. Morning: %s.")
-						       : _("Fire tonight: %s. Morning: %s."),
-			 now_list, rest_list);
-	else if (*now_list)
-		snprintf(text, sizeof text,
-			 strcmp(code, "fire_now") == 0 ? _("Fire NOW: %s.")
-						       : _("Fire tonight: %s."),
-			 now_list);
-	else if (*rest_list)
-		snprintf(text, sizeof text, _("No fire tonight. Morning: %s."), rest_list);
+		wt_page_text(page, WT_MARK_ALARM, 2,
+			     any_stale(wt_doc_list(result, "rooms"))
+				     ? _("The readings are too old for a call. Go by hand and "
+					 "scale.")
+				     : _("No forecast yet: too few readings. Go by hand and "
+					 "scale."));
 	else if (strcmp(code, "wait") == 0)
-		snprintf(text, sizeof text, "%s", _("Wait: nothing is ready by morning."));
+		print_wait(page, result, now);
+	else if (json_array_size(wt_doc_list(answer, "loads_tonight")) > 0 ||
+		 json_array_size(wt_doc_list(answer, "loads_morning")) > 0)
+		print_calls(page, result, now);
 	else
-		snprintf(text, sizeof text, "%s", wt_say_code(answer));
-	wt_page_text(page,
-		     *now_list                    ? WT_MARK_FIRE
-		     : strcmp(code, "stale") == 0 ? WT_MARK_ALARM
-						  : WT_MARK_HEAD,
-		     2, text);
+		wt_page_text(page, WT_MARK_HEAD, 2, wt_say_code(answer));
 }
 
 int wt_print_event(struct wt_page *page, const json_t *event, double now)
@@ -140,6 +249,32 @@ int wt_print_event(struct wt_page *page, const json_t *event, double now)
 						  : _("Drier since %s: VPD %s → %s"),
 		      since, before, after);
 	return page->rows - rows;
+}
+
+/* How much the air's turn slows or speeds the drying, which goes about as the deficit does. */
+static void print_turn(struct wt_page *page, const json_t *room, bool alone, double now)
+{
+	const json_t *event = wt_doc_object(room, "event");
+	const char *code = wt_doc_text(event, "code"), *name = wt_doc_text(room, "name");
+	double before = wt_doc_number(event, "vpd_before_kpa");
+	double after = wt_doc_number(event, "vpd_after_kpa");
+	char since[WT_WHEN_SIZE], turn[128];
+
+	if (!code)
+		return;
+	wt_when_clock(since, wt_doc_number(event, "since_unix_s"), now);
+	if (!(before > 0) || !(after > 0))
+		snprintf(turn, sizeof turn,
+			 strcmp(code, "wetter") == 0 ? _("Wetter since %s") : _("Drier since %s"),
+			 since);
+	else if (strcmp(code, "wetter") == 0)
+		snprintf(turn, sizeof turn, _("Wetter since %s: dries %.0f%% slower"), since,
+			 100.0 * (1.0 - after / before));
+	else
+		snprintf(turn, sizeof turn, _("Drier since %s: dries %.1f× as fast"), since,
+			 after / before);
+	wt_page_textf(page, WT_MARK_NONE, 2, "%s%s%s", alone || !name ? "" : name,
+		      alone || !name ? "" : ": ", turn);
 }
 
 static void ready_text(char out[static WT_WHEN_SIZE], const json_t *load, double now)
@@ -162,7 +297,21 @@ static struct wt_table load_table(void)
 	return table;
 }
 
-static void add_load(struct wt_table *table, const json_t *load, double now)
+/* The call in the words of this hour: "tonight" may be today, "morning" tomorrow. */
+static const char *call_word(const json_t *load, const json_t *firings, double now)
+{
+	const char *call = wt_doc_text(load, "call"), *word;
+	bool morning = call && strcmp(call, "morning") == 0;
+	struct wt_night night;
+
+	if (!morning && !(call && strcmp(call, "tonight") == 0))
+		return wt_say_word(call);
+	night = wt_night_of(firings, call, wt_doc_integer(load, "load", 0));
+	word = wt_night_word(night, morning, now);
+	return wt_say_word(strcmp(word, "this morning") == 0 ? "today" : word);
+}
+
+static void add_load(struct wt_table *table, const json_t *load, const json_t *firings, double now)
 {
 	const char *call = wt_doc_text(load, "call");
 	char loss[WT_SAY_SIZE], ready[WT_WHEN_SIZE];
@@ -173,7 +322,7 @@ static void add_load(struct wt_table *table, const json_t *load, double now)
 	wt_table_add(table, WT_MARK_NONE, wt_doc_text(load, "origin"));
 	wt_table_add(table, WT_MARK_NONE, loss);
 	wt_table_add(table, WT_MARK_NONE, ready);
-	wt_table_add(table, wt_say_call_mark(call), wt_say_word(call));
+	wt_table_add(table, wt_say_call_mark(call), call_word(load, firings, now));
 }
 
 /* What cannot wait comes first when not all loads have a row. */
@@ -203,16 +352,24 @@ static size_t by_urgency(const json_t *loads, const json_t **sorted, size_t size
 static void print_why(struct wt_page *page, const json_t *load)
 {
 	const json_t *reason = wt_doc_object(load, "reason");
+	double sure = wt_doc_number(load, "p_call");
 	char chance[WT_SAY_SIZE];
 
-	if (!reason)
+	/* That there is no wok the answer has said for all. */
+	if (!reason ||
+	    strcmp(wt_doc_text(reason, "code") ? wt_doc_text(reason, "code") : "", "no_wok") == 0)
 		return;
-	wt_say_chance(chance, wt_doc_number(load, "p_call"));
-	wt_page_row(page, WT_MARK_FAINT, "   %s (%s)", wt_say_reason(reason), chance);
+	wt_say_chance(chance, sure);
+	if (isfinite(sure))
+		wt_page_row(page, WT_MARK_FAINT, _("   %s sure: %s"), chance,
+			    wt_say_reason(reason));
+	else
+		wt_page_row(page, WT_MARK_FAINT, "   %s", wt_say_reason(reason));
 }
 
 /* Loads within `room` rows; the reasons too when there is room for all of them. */
-static void print_loads(struct wt_page *page, const json_t *loads, double now, int room)
+static void print_loads(struct wt_page *page, const json_t *loads, const json_t *firings,
+			double now, int room)
 {
 	struct wt_table table = load_table();
 	const json_t *shown[TONIGHT_SORTED];
@@ -231,7 +388,7 @@ static void print_loads(struct wt_page *page, const json_t *loads, double now, i
 		for (size_t i = 0; i < n; i++)
 			shown[i] = json_array_get(loads, i);
 	for (size_t i = 0; i < fit; i++)
-		add_load(&table, shown[i], now);
+		add_load(&table, shown[i], firings, now);
 	if (n > 0)
 		wt_table_print(&table, page, 0, 1);
 	for (size_t i = 0; i < fit; i++) {
@@ -299,10 +456,13 @@ static void print_plan_short(struct wt_page *page, const json_t *plan, double no
 			add_batch(&table, firings, i, now);
 	}
 	if (batches > 0)
-		wt_page_row(page, WT_MARK_FAINT, "%s", _("start · firings · chance in the window"));
+		wt_page_row(page, WT_MARK_FAINT, "%s",
+			    _("start · firings · kg · chance it's good"));
 	wt_table_finish(&table, page);
 	if (batches > TONIGHT_FIRINGS)
-		wt_page_row(page, WT_MARK_NONE, _("and %zu loads more: wither plan"),
+		wt_page_row(page, WT_MARK_NONE,
+			    _n("and %zu load more: wither plan", "and %zu loads more: wither plan",
+			       batches - TONIGHT_FIRINGS),
 			    batches - TONIGHT_FIRINGS);
 }
 
@@ -315,13 +475,20 @@ static void print_settle(struct wt_page *page, const json_t *settle, double now)
 
 	if (!verb)
 		return;
+	bool by_hand = strcmp(verb, "feel") == 0;
+	long long load = wt_doc_integer(first, "load", 0);
+
 	wt_when_clock(when, at, now);
 	if (isnan(at) || at <= now)
-		snprintf(when, sizeof when, "%s", _("now"));
-	wt_page_textf(page, WT_MARK_HEAD, 2,
-		      strcmp(verb, "feel") == 0 ? _("To settle it: feel load %lld, %s.")
-						: _("To settle it: weigh load %lld, %s."),
-		      wt_doc_integer(first, "load", 0), when);
+		wt_page_textf(page, WT_MARK_HEAD, 2,
+			      by_hand ? _("To be surer, feel #%lld now.")
+				      : _("To be surer, weigh #%lld now."),
+			      load);
+	else
+		wt_page_textf(page, WT_MARK_HEAD, 2,
+			      by_hand ? _("To be surer, feel #%lld at %s.")
+				      : _("To be surer, weigh #%lld at %s."),
+			      load, when);
 }
 
 static void print_concerns(struct wt_page *page, const json_t *concerns)
@@ -368,15 +535,16 @@ void wt_print_tonight(struct wt_page *page, const json_t *result)
 {
 	double now = wt_doc_number(result, "now_unix_s");
 	int limit = page->term.height > 20 ? page->term.height - 1 : TONIGHT_ROWS;
+	const json_t *rooms = wt_doc_list(result, "rooms");
 	size_t i;
 	json_t *room;
 
+	print_answer(page, result, now);
 	print_stale(page, result);
 	print_head(page, result, now);
-	print_answer(page, wt_doc_object(result, "answer"), wt_doc_list(result, "rooms"));
-	json_array_foreach(wt_doc_list(result, "rooms"), i, room)
-		wt_print_event(page, wt_doc_object(room, "event"), now);
-	print_loads(page, wt_doc_list(result, "loads"), now,
+	json_array_foreach(rooms, i, room) print_turn(page, room, json_array_size(rooms) == 1, now);
+	print_loads(page, wt_doc_list(result, "loads"),
+		    wt_doc_list(wt_doc_object(result, "plan"), "firings"), now,
 		    limit - page->rows - foot_rows(page, result, now));
 	print_foot(page, result, now);
 }

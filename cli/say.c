@@ -70,13 +70,14 @@ void wt_say_chance(char out[static WT_SAY_SIZE], double share)
 
 /* The words of lib/words.h, once more so that a translator finds them. */
 static const char *const words[] = {
-	N_("tonight"),    N_("morning"), N_("either"), N_("wait"),  N_("now"),
-	N_("past"),       N_("bud"),     N_("young"),  N_("mixed"), N_("mature"),
-	N_("spring"),     N_("summer"),  N_("autumn"), N_("none"),  N_("damp"),
-	N_("wet"),        N_("crisp"),   N_("soft"),   N_("limp"),  N_("slack"),
-	N_("dry-edged"),  N_("evening"), N_("open"),   N_("fixed"), N_("dropped"),
-	N_("origin"),     N_("grade"),   N_("season"), N_("all"),   N_("connected"),
-	N_("connecting"), N_("refused"), N_("off"),    N_("on"),
+	N_("tonight"),    N_("morning"),      N_("either"), N_("wait"),  N_("now"),
+	N_("past"),       N_("bud"),          N_("young"),  N_("mixed"), N_("mature"),
+	N_("spring"),     N_("summer"),       N_("autumn"), N_("none"),  N_("damp"),
+	N_("wet"),        N_("crisp"),        N_("soft"),   N_("limp"),  N_("slack"),
+	N_("dry-edged"),  N_("evening"),      N_("open"),   N_("fixed"), N_("dropped"),
+	N_("origin"),     N_("grade"),        N_("season"), N_("all"),   N_("connected"),
+	N_("connecting"), N_("refused"),      N_("off"),    N_("on"),    N_("today"),
+	N_("tomorrow"),   N_("this morning"),
 };
 
 const char *wt_say_word(const char *word)
@@ -102,21 +103,25 @@ enum wt_mark wt_say_call_mark(const char *call)
 	return WT_MARK_NONE;
 }
 
-/* Why a call is as it is: short, since it stands below each load on a phone. */
+/* Why a call is as it is: at most 26 cells, since it stands below each load on a phone, after how
+ * sure it is. */
 static const struct phrase {
 	const char *code, *text;
 } reasons[] = {
-	{"ready_in_time", N_("ready before the last start")},
-	{"not_ready", N_("not ready tonight; it keeps")},
-	{"will_not_keep", N_("ready tonight; will not keep")},
-	{"early_better", N_("not ripe, but will not keep")},
+	{"ready_in_time", N_("ready before last start")},
+	{"not_ready", N_("not ready tonight; keeps")},
+	{"will_not_keep", N_("ready, but will not keep")},
+	{"early_better", N_("early, but will not keep")},
 	{"keeps", N_("ready tonight; it keeps")},
-	{"too_unsure", N_("either way; weigh or feel it")},
-	{"ready_now", N_("in its window; waiting costs")},
+	{"too_unsure", N_("weigh or feel it to know")},
+	{"ready_now", N_("in its window; do not wait")},
 	{"past_now", N_("past its best already")},
-	{"no_capacity", N_("ready, but the woks are taken")},
-	{"not_by_morning", N_("not ready by morning either")},
-	{"too_late", N_("ready, but too late tonight")},
+	{"no_capacity", N_("ready; the woks are taken")},
+	{"not_by_morning", N_("not ready by morning")},
+	{"too_late", N_("ready, too late for today")},
+	{"no_wok", N_("no wok is set up")},
+	{"silent", N_("its room is silent: go by hand")},
+	{"no_reading", N_("no reading of its room yet")},
 };
 
 /* What the daemon notes, without what it quotes. */
@@ -135,6 +140,9 @@ static const struct phrase remarks[] = {
 	{"not_ready", N_("not ready by tomorrow's last start")},
 	{"no_place", N_("not all its firings have a place tonight or tomorrow")},
 	{"no_wok", N_("no wok is set up, so it is not planned")},
+	{"nothing", N_("no load is spread")},
+	{"stale", N_("the readings are too old to plan on: go by hand and scale")},
+	{"wait", N_("no firing should start before the end of tomorrow's hours")},
 	{"station_unheard", N_("A station was never heard: see wither stations.")},
 	{"station_silent", N_("A station has fallen silent: see wither stations.")},
 	{"station_stuck", N_("A station sends the same values for hours: is it stuck?")},
@@ -257,10 +265,10 @@ void wt_say_numbers(char *out, size_t size, const json_t *numbers, size_t most)
 
 	out[0] = '\0';
 	for (size_t i = 0; i < n && i < most && used + 32 < size; i++)
-		used += (size_t)snprintf(out + used, size - used, "%s%lld", i ? ", " : "",
+		used += (size_t)snprintf(out + used, size - used, "%s#%lld", i ? ", " : "",
 					 (long long)json_integer_value(json_array_get(numbers, i)));
 	if (n > most && used + 32 < size)
-		snprintf(out + used, size - used, " +%zu", n - most);
+		snprintf(out + used, size - used, _(" and %zu more"), n - most);
 }
 
 void wt_say_cautions(struct wt_page *page)

@@ -46,7 +46,7 @@ void wt_say_act(char out[static WT_SAY_SIZE], const json_t *act);
 /* One sentence each of [{"code","text"}]. */
 void wt_say_notes(struct wt_page *page, const json_t *notes);
 
-/* "1, 2, 5" with at most `most` numbers, then "+3". */
+/* "#1, #2, #5" with at most `most` numbers, then " and 3 more". */
 void wt_say_numbers(char *out, size_t size, const json_t *numbers, size_t most);
 
 /* The cautions that stand wherever firing is planned, in full. */

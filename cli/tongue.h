@@ -9,6 +9,8 @@
 
 #define _(text) gettext(text)
 #define N_(text) text
+/* One thing or many; each language has its own forms. */
+#define _n(one, many, n) ngettext(one, many, (unsigned long)(n))
 
 /* Finds the catalogue; english says that nothing shall be translated. */
 void wt_tongue_start(int english);

@@ -28,7 +28,7 @@ def main():
         print("cli/po/POTFILES differs from cli/*.c:", set(listed) ^ set(sources))
     with tempfile.TemporaryDirectory() as folder:
         template = os.path.join(folder, "wither.pot")
-        fine &= run("xgettext", "--language=C", "--keyword=_", "--keyword=N_",
+        fine &= run("xgettext", "--language=C", "--keyword=_", "--keyword=N_", "--keyword=_n:1,2",
                     "--from-code=UTF-8", "-o", template, *sources)
         with open(os.path.join(cli, "po", "LINGUAS"), encoding="utf-8") as handle:
             for language in handle.read().split():

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/night.h"
+
+#include <math.h>
+#include <string.h>
+#include <time.h>
+
+#include "cli/doc.h"
+
+/* Our choice: the day begins at 5, the afternoon at 12, the evening at 17. */
+enum { NIGHT_DAWN = 5, NIGHT_NOON = 12, NIGHT_EVENING = 17 };
+
+struct wt_night wt_night_of(const json_t *firings, const char *when, long long load)
+{
+	struct wt_night night = {0, NAN, NAN};
+	size_t i;
+	json_t *firing;
+
+	json_array_foreach(firings, i, firing)
+	{
+		const char *text = wt_doc_text(firing, "when");
+		double start = wt_doc_number(firing, "start_unix_s");
+
+		if (!text || strcmp(text, when) != 0 || !isfinite(start) ||
+		    (load && wt_doc_integer(firing, "load", 0) != load))
+			continue;
+		night.n++;
+		night.first_unix_s = fmin(night.first_unix_s, start);
+		night.last_unix_s = fmax(night.last_unix_s, start);
+	}
+	return night;
+}
+
+static struct tm local(double at_unix_s)
+{
+	time_t at = isfinite(at_unix_s) && fabs(at_unix_s) < 1e11 ? (time_t)at_unix_s : 0;
+	struct tm fields = {0};
+
+	(void)localtime_r(&at, &fields);
+	return fields;
+}
+
+static const char *evening_word(struct wt_night night, double now_unix_s)
+{
+	struct tm first = local(night.n ? night.first_unix_s : now_unix_s);
+	struct tm last = local(night.n ? night.last_unix_s : now_unix_s);
+
+	if (first.tm_hour < NIGHT_DAWN || first.tm_hour >= NIGHT_EVENING)
+		return "tonight";
+	return night.n && last.tm_hour >= NIGHT_DAWN && last.tm_hour < NIGHT_NOON ? "this morning"
+										  : "today";
+}
+
+const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s)
+{
+	struct tm now = local(now_unix_s), first, last;
+	bool same_day;
+
+	if (!morning)
+		return evening_word(night, now_unix_s);
+	if (!night.n)
+		return now.tm_hour >= NIGHT_DAWN && now.tm_hour < NIGHT_NOON ? "tomorrow"
+									     : "morning";
+	first = local(night.first_unix_s);
+	last = local(night.last_unix_s);
+	same_day = first.tm_yday == now.tm_yday && first.tm_year == now.tm_year;
+	/* In the morning "morning" would be taken for this one. */
+	if (last.tm_yday == first.tm_yday && last.tm_hour < NIGHT_NOON &&
+	    (same_day || now.tm_hour < NIGHT_DAWN || now.tm_hour >= NIGHT_NOON))
+		return "morning";
+	return same_day ? "today" : "tomorrow";
+}
