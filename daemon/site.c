@@ -197,7 +197,7 @@ void wt_site_free(struct wt_site **address)
 	free(site->loads);
 	free(site->acts);
 	free(site->shifts);
-	site_drop(&site->lore);
+	site_closing_forget(site);
 	json_decref(site->closings_out);
 	for (size_t i = 0; i < site->n_outlooks; i++)
 		site_outlook_clear(&site->outlooks[i]);

@@ -540,7 +540,7 @@ static void apply_undo(struct wt_site *site, const struct wt_act *act)
 		site->acts[i].undone_by = act->id;
 		remake(site, &site->acts[i]);
 		/* What a closed load taught is learned again without it. */
-		site_drop(&site->lore);
+		site_closing_forget(site);
 		return;
 	}
 }

@@ -150,7 +150,7 @@ void site_closing_make(struct wt_site *site, struct site_load *load, const struc
 	load->closing = make(done, final);
 	load->closing_final = final;
 	json_array_append(site->closings_out, load->closing);
-	site_drop(&site->lore);
+	site_closing_forget(site);
 }
 
 json_t *wt_site_take_closings(struct wt_site *site)
@@ -175,7 +175,7 @@ void wt_site_add_closing(struct wt_site *site, const json_t *closing)
 	json_decref(load->closing);
 	load->closing = json_deep_copy(closing);
 	load->closing_final = json_is_true(json_object_get(closing, "final"));
-	site_drop(&site->lore);
+	site_closing_forget(site);
 	site->generation++;
 }
 
@@ -186,19 +186,21 @@ static double real_of(const json_t *record, const char *name)
 	return json_is_number(value) ? json_number_value(value) : NAN;
 }
 
-bool site_closing_record(const struct site_load *load, struct wt_garden_record *out)
+static bool read_record(const struct site_load *load, struct wt_garden_record *out)
 {
 	const json_t *c = load->closing;
 
-	*out = (struct wt_garden_record){.origin = (int)load->origin,
-					 .grade = load->grade,
-					 .season = load->season,
-					 .wet = load->wet};
+	/* Without holes of random content, for the hash over it. */
+	memset(out, 0, sizeof(*out));
+	out->origin = (int)load->origin;
+	out->grade = load->grade;
+	out->season = load->season;
+	out->wet = load->wet;
 	/* A load nobody looked at again taught nothing. */
 	return word_read(json_object_get(c, "word"), &out->word);
 }
 
-bool site_closing_feel(const json_t *pair, struct wt_feel_pair *out)
+static bool read_feel(const json_t *pair, struct wt_feel_pair *out)
 {
 	int step = 0;
 	const char *text = json_string_value(json_object_get(pair, "step"));
@@ -209,4 +211,45 @@ bool site_closing_feel(const json_t *pair, struct wt_feel_pair *out)
 	out->loss_pct = real_of(pair, "loss_pct");
 	out->loss_sd_pct = real_of(pair, "loss_sd_pct");
 	return isfinite(out->loss_pct) && isfinite(out->loss_sd_pct);
+}
+
+static void add_taught(const struct site_load *load, struct site_taught *taught, size_t *cap)
+{
+	const json_t *feels = json_object_get(load->closing, "feels"), *pair;
+	size_t k, n = taught->n_records;
+
+	if (read_record(load, &taught->records[n])) {
+		taught->record_acts[n] = load->closing_act;
+		taught->record_hashes[n] =
+			site_hash((uint64_t)load->closing_act, &taught->records[n],
+				  sizeof(taught->records[n]));
+		taught->n_records++;
+	}
+	json_array_foreach(feels, k, pair)
+	{
+		site_grow(&taught->feel_pairs, taught->n_feel_pairs, cap,
+			  sizeof(*taught->feel_pairs));
+		if (read_feel(pair, &taught->feel_pairs[taught->n_feel_pairs]))
+			taught->n_feel_pairs++;
+	}
+}
+
+void site_closing_read(struct wt_site *site)
+{
+	size_t cap = 0;
+
+	if (site->taught)
+		return;
+	site->taught = site_taught_new(site->n_loads);
+	for (size_t i = 0; i < site->n_loads; i++) {
+		const struct site_load *load = &site->loads[i];
+		if (!load->gone && load->closing && load->state != SITE_OPEN)
+			add_taught(load, site->taught, &cap);
+	}
+}
+
+void site_closing_forget(struct wt_site *site)
+{
+	site_drop(&site->taught);
+	site_drop(&site->lore);
 }

@@ -71,6 +71,18 @@ struct site_lore {
 };
 struct site_lore *site_lore_new(void);
 
+/* The records that lore is made of, read from the closings once. */
+struct site_taught {
+	struct site_shared shared;
+	struct wt_garden_record *records; /* of closed loads */
+	int64_t *record_acts;             /* the acts that closed them, ascending with loads */
+	uint64_t *record_hashes;
+	size_t n_records;
+	struct wt_feel_pair *feel_pairs;
+	size_t n_feel_pairs;
+};
+struct site_taught *site_taught_new(size_t most_records);
+
 /* --- the state ------------------------------------------------------------------------------- */
 
 struct site_raw { /* a reading as it came, kept to be corrected again */
@@ -127,6 +139,13 @@ struct site_observation {
 	struct wt_observation seen;
 };
 
+/* What the gardens said of a closed load before it was closed. */
+struct site_before {
+	uint64_t key; /* of what it was computed from; 0: nothing yet */
+	bool known;
+	struct wt_garden_guess guess;
+};
+
 struct site_load {
 	int number;
 	bool gone; /* its spreading was undone */
@@ -155,6 +174,7 @@ struct site_load {
 	struct site_posterior *posterior; /* NULL */
 	json_t *closing;                  /* what it taught; NULL while open */
 	bool closing_final;
+	struct site_before before;
 	int firings_done;
 	/* By the last forecast at a regular time, so that what an act makes of it does not depend
 	 * on when somebody looked. */
@@ -199,6 +219,7 @@ struct wt_site {
 	size_t n_acts, cap_acts;
 	struct site_style_shift *shifts;
 	size_t n_shifts, cap_shifts;
+	struct site_taught *taught;    /* NULL: to be read again from the closings */
 	struct site_lore *lore;        /* NULL: to be learned again */
 	json_t *closings_out;          /* to be stored */
 	struct site_outlook *outlooks; /* in order of issue */
@@ -417,11 +438,7 @@ struct wt_job {
 	double pressure_pa;
 	struct site_lore *lore;
 	bool lore_new;
-	struct wt_garden_record *records; /* of closed loads */
-	int64_t *record_acts;             /* the acts that closed them, ascending with loads */
-	size_t n_records;
-	struct wt_feel_pair *feel_pairs;
-	size_t n_feel_pairs;
+	struct site_taught *taught;
 	struct wt_hearth hearth;
 	struct wt_costs costs;
 	struct site_job_room *rooms;
@@ -440,6 +457,7 @@ uint64_t site_mix(uint64_t a, uint64_t b);
 uint64_t site_hash(uint64_t seed, const void *data, size_t size);
 /* Forecasts that are kept are made at whole multiples of forecast_every_s. */
 bool site_regular(const struct wt_site *site, int64_t now_unix_s);
+/* Takes what closed loads taught as far as it is read: see site_closing_read(). */
 struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s);
 size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t index);
 void site_job_take_load(struct wt_job *job, const struct wt_site *site,
@@ -447,8 +465,10 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 /* --- closings (site_closing.c) */
 void site_closing_make(struct wt_site *site, struct site_load *load, const struct wt_job *job,
 		       const struct site_job_load *done);
-bool site_closing_record(const struct site_load *load, struct wt_garden_record *out);
-bool site_closing_feel(const json_t *pair, struct wt_feel_pair *out);
+/* Reads what the closed loads taught, where that has not been done yet. */
+void site_closing_read(struct wt_site *site);
+/* Both what was read and what was learned from it. */
+void site_closing_forget(struct wt_site *site);
 /* --- studies (site_study.c) */
 void site_study_run(struct wt_job *job);
 void site_study_free(struct site_study **study);

@@ -105,30 +105,6 @@ bool site_regular(const struct wt_site *site, int64_t now_unix_s)
 	return every_s > 0 && now_unix_s % every_s == 0;
 }
 
-static void take_lore(struct wt_job *job, const struct wt_site *site)
-{
-	job->lore = site_take(site->lore);
-	job->records = site_alloc((site->n_loads + 1) * sizeof(*job->records));
-	job->record_acts = site_alloc((site->n_loads + 1) * sizeof(*job->record_acts));
-	size_t pairs = 0, cap = 0;
-	for (size_t i = 0; i < site->n_loads; i++) {
-		const struct site_load *load = &site->loads[i];
-		if (load->gone || !load->closing || load->state == SITE_OPEN)
-			continue;
-		if (site_closing_record(load, &job->records[job->n_records]))
-			job->record_acts[job->n_records++] = load->closing_act;
-		const json_t *feels = json_object_get(load->closing, "feels"), *pair;
-		size_t k;
-		json_array_foreach(feels, k, pair)
-		{
-			site_grow(&job->feel_pairs, pairs, &cap, sizeof(*job->feel_pairs));
-			if (site_closing_feel(pair, &job->feel_pairs[pairs]))
-				pairs++;
-		}
-	}
-	job->n_feel_pairs = pairs;
-}
-
 /* A workshop of a few rooms and some dozens of loads gets all the members it asked for; beyond
  * that the work is kept within seconds by taking fewer (our choice). */
 #define WHOLE_LOADS 100
@@ -168,12 +144,14 @@ struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
 	job->loads = site_alloc((site->n_loads + 2) * sizeof(*job->loads));
 	wt_costs_default(&job->costs);
 	site_hearth(site, now_unix_s, &job->hearth);
-	take_lore(job, site);
+	job->lore = site_take(site->lore);
+	job->taught = site_take(site->taught);
 	return job;
 }
 
 struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s)
 {
+	site_closing_read(site);
 	struct wt_job *job = site_job_new(site, now_unix_s);
 
 	for (size_t i = 0; i < site->n_rooms; i++) {
@@ -215,10 +193,16 @@ static void adopt_loads(struct wt_site *site, const struct wt_job *job)
 			load->regular_loss_p10_pct = done->view.loss_pct[SITE_P10];
 			load->regular_loss_p50_pct = done->view.loss_pct[SITE_P50];
 		}
-		if (load->state == SITE_OPEN)
+		if (load->state == SITE_OPEN) {
 			load->posterior = site_take(done->posterior);
-		else if (done->closing && load->closing_act == done->load.closing_act)
+		} else if (done->closing && load->closing_act == done->load.closing_act) {
 			site_closing_make(site, load, job, done);
+			/* Until the last word is spoken it is run again, with the same. */
+			if (!load->closing_final) {
+				load->posterior = site_take(done->posterior);
+				load->before = done->load.before;
+			}
+		}
 	}
 }
 
@@ -229,7 +213,8 @@ void wt_site_adopt(struct wt_site *site, struct wt_job **address)
 	*address = NULL;
 	if (!job)
 		return;
-	if (job->lore_new && !site->lore)
+	/* Not when a load was closed or an act undone while the job ran. */
+	if (job->lore_new && !site->lore && job->taught == site->taught)
 		site->lore = site_take(job->lore);
 	adopt_rooms(site, job);
 	adopt_loads(site, job);
@@ -280,15 +265,13 @@ void wt_job_free(struct wt_job **address)
 		free_room(&job->rooms[i]);
 	for (size_t i = 0; i < job->n_loads; i++)
 		free_load(&job->loads[i]);
+	site_drop(&job->taught);
 	site_drop(&job->lore);
 	wt_plan_free(&job->plan);
 	site_study_free(&job->study);
 	json_decref(job->result);
 	free(job->rooms);
 	free(job->loads);
-	free(job->records);
-	free(job->record_acts);
-	free(job->feel_pairs);
 	free(job);
 }
 

@@ -184,7 +184,7 @@ void site_load_clear(struct site_load *load)
 }
 
 /* A closing holds as long as the act that closed the load does. */
-static void keep_closing(struct site_load *load)
+static void keep_closing(struct wt_site *site, struct site_load *load)
 {
 	const json_t *act = json_object_get(load->closing, "act");
 
@@ -194,6 +194,7 @@ static void keep_closing(struct site_load *load)
 	json_decref(load->closing);
 	load->closing = NULL;
 	load->closing_final = false;
+	site_closing_forget(site);
 }
 
 void site_load_rebuild(struct wt_site *site, struct site_load *load)
@@ -219,7 +220,7 @@ void site_load_rebuild(struct wt_site *site, struct site_load *load)
 		if (site->acts[i].load == load->number && !site->acts[i].undone_by)
 			take_act(site, load, &site->acts[i].act);
 	}
-	keep_closing(load);
+	keep_closing(site, load);
 }
 
 void site_load_case(const struct wt_site *site, const struct site_load *load,

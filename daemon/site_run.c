@@ -17,57 +17,17 @@ const double site_probability[SITE_QUANTILES] = {0.10, 0.25, 0.50, 0.75, 0.90};
 
 /* --- quantiles of single precision ----------------------------------------------------------- */
 
-/* Element k in order (Hoare 1961, FIND); values are reordered around it. */
-static float select_kth(float *values, ptrdiff_t n, ptrdiff_t k)
+void site_float_quantiles(const float *values, size_t n, const double *p, size_t n_p, double *out)
 {
-	ptrdiff_t low = 0, high = n - 1;
-
-	while (low < high) {
-		float pivot = values[k];
-		ptrdiff_t i = low, j = high;
-		do {
-			while (values[i] < pivot)
-				i++;
-			while (pivot < values[j])
-				j--;
-			if (i <= j) {
-				float swapped = values[i];
-				values[i++] = values[j];
-				values[j--] = swapped;
-			}
-		} while (i <= j);
-		if (j < k)
-			low = i;
-		if (k < i)
-			high = j;
-	}
-	return values[k];
+	if (wt_score_quantiles_single(values, n, p, n_p, out) == WT_OK)
+		return;
+	for (size_t i = 0; i < n_p; i++)
+		out[i] = NAN;
 }
 
-void site_float_quantiles(float *values, size_t n, const double *p, size_t n_p, double *out)
+static void quantiles_of(const float *values, size_t n, double out[SITE_QUANTILES])
 {
-	ptrdiff_t from = 0; /* what lies before is not above the rest */
-
-	for (size_t q = 0; q < n_p; q++) {
-		double h = (double)(n - 1) * p[q];
-		ptrdiff_t k = (ptrdiff_t)floor(h), count = (ptrdiff_t)n - from;
-		double at = (double)select_kth(values + from, count, k - from);
-		from = k;
-		out[q] = at;
-		if (k + 1 >= (ptrdiff_t)n || h <= (double)k)
-			continue;
-		float next = values[k + 1];
-		for (size_t i = (size_t)k + 2; i < n; i++)
-			next = values[i] < next ? values[i] : next;
-		out[q] = at + (h - (double)k) * ((double)next - at);
-	}
-}
-
-static void float_quantiles(const float *values, size_t n, float *scratch,
-			    double out[SITE_QUANTILES])
-{
-	memcpy(scratch, values, n * sizeof(*values));
-	site_float_quantiles(scratch, n, site_probability, SITE_QUANTILES, out);
+	site_float_quantiles(values, n, site_probability, SITE_QUANTILES, out);
 }
 
 static const double band_probability[3] = {0.10, 0.50, 0.90};
@@ -116,7 +76,7 @@ static bool have_fit(const struct wt_job *job, struct site_job_room *room)
 	return true;
 }
 
-static void set_band(struct site_band *band, float *values, size_t n)
+static void set_band(struct site_band *band, const float *values, size_t n)
 {
 	double p[3];
 
@@ -191,14 +151,12 @@ static void make_bands(struct site_job_room *room, const struct site_paths *path
 static void make_leads(struct site_job_room *room, const struct site_paths *paths)
 {
 	size_t n = paths->n_paths;
-	float *values = site_alloc(n * sizeof(*values));
 
 	for (int lead = 0; lead < SITE_LEADS; lead++) {
 		size_t at = (size_t)(site_lead_s[lead] / WT_GRID_S) * n;
-		float_quantiles(paths->temp_c + at, n, values, room->lead_temp_c[lead]);
-		float_quantiles(paths->vapour_pa + at, n, values, room->lead_vapour_pa[lead]);
+		quantiles_of(paths->temp_c + at, n, room->lead_temp_c[lead]);
+		quantiles_of(paths->vapour_pa + at, n, room->lead_vapour_pa[lead]);
 	}
-	free(values);
 }
 
 static bool make_future(const struct wt_job *job, struct site_job_room *room, bool driven,
@@ -243,6 +201,12 @@ static uint64_t posterior_key(const struct wt_job *job, const struct site_job_lo
 			      const struct site_air *air)
 {
 	const struct wt_load_case *c = &load->load_case;
+	if (!load->n_observations) {
+		/* Members of the prior: nothing else matters. */
+		uint64_t of = site_mix(job->seed, job->members);
+		of = site_hash(of, load->prior.mean, sizeof(load->prior.mean));
+		return site_hash(of, load->prior.cov, sizeof(load->prior.cov));
+	}
 	int64_t until = load->observations[load->n_observations - 1].seen.at_unix_s;
 	double numbers[] = {(double)c->spread_unix_s,
 			    c->fresh_kg,
@@ -284,9 +248,10 @@ bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 			const struct site_air *air)
 {
 	uint64_t seed = site_mix(job->seed, (uint64_t)load->load.number);
-	uint64_t key = load->n_observations ? posterior_key(job, load, air) : 0;
+	uint64_t key = posterior_key(job, load, air);
 
-	if (load->n_observations && load->posterior && load->posterior->key == key)
+	if (load->posterior && load->posterior->key == key &&
+	    load->posterior->n_reports == load->n_observations)
 		return true;
 	site_drop(&load->posterior);
 	struct site_posterior *it = site_posterior_new(job->members, load->n_observations);
@@ -304,28 +269,16 @@ bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 	return status == WT_OK || wt_members_draw(&load->prior, seed, it->members) == WT_OK;
 }
 
-static bool prior_from(const struct wt_gardens *gardens, struct site_job_load *load)
-{
-	struct wt_garden_guess guess;
-
-	if (wt_traits_prior(&load->load_case, &load->prior) != WT_OK)
-		return false;
-	if (wt_gardens_guess(gardens, (int)load->load.origin, load->load.grade, load->load.season,
-			     &guess) == WT_OK)
-		wt_gardens_apply(&guess, &load->load_case, &load->prior);
-	return true;
-}
-
 /* What was known when a load was closed: the loads closed before it, itself not among them. */
-static struct wt_gardens *gardens_before(const struct wt_job *job, int64_t act)
+static struct wt_gardens *gardens_before(const struct site_taught *taught, int64_t act)
 {
-	struct wt_garden_record *records = site_alloc((job->n_records + 1) * sizeof(*records));
+	struct wt_garden_record *records = site_alloc((taught->n_records + 1) * sizeof(*records));
 	struct wt_gardens *gardens = NULL;
 	size_t n = 0;
 
-	for (size_t i = 0; i < job->n_records; i++) {
-		if (job->record_acts[i] < act)
-			records[n++] = job->records[i];
+	for (size_t i = 0; i < taught->n_records; i++) {
+		if (taught->record_acts[i] < act)
+			records[n++] = taught->records[i];
 	}
 	if (n && wt_gardens_fit(records, n, &gardens) != WT_OK)
 		gardens = NULL;
@@ -333,14 +286,52 @@ static struct wt_gardens *gardens_before(const struct wt_job *job, int64_t act)
 	return gardens;
 }
 
+static uint64_t before_key(const struct site_taught *taught, const struct site_load *load)
+{
+	uint64_t said[] = {load->origin, (uint64_t)load->grade, (uint64_t)load->season};
+	uint64_t key = site_hash((uint64_t)load->closing_act, said, sizeof(said));
+
+	for (size_t i = 0; i < taught->n_records; i++) {
+		if (taught->record_acts[i] < load->closing_act)
+			key = site_mix(key, taught->record_hashes[i]);
+	}
+	return key ? key : 1;
+}
+
+static void guess_from(const struct wt_gardens *gardens, const struct site_load *load,
+		       struct site_before *out)
+{
+	out->known = wt_gardens_guess(gardens, (int)load->origin, load->grade, load->season,
+				      &out->guess) == WT_OK;
+}
+
+/* A closed load waits for hours for its last word, while all gardens before it stay as they are. */
+static void guess_before(const struct site_taught *taught, struct site_load *load)
+{
+	uint64_t key = before_key(taught, load);
+
+	if (load->before.key == key)
+		return;
+	struct wt_gardens *gardens = gardens_before(taught, load->closing_act);
+	guess_from(gardens, load, &load->before);
+	load->before.key = key;
+	wt_gardens_free(&gardens);
+}
+
 bool site_run_prior(const struct wt_job *job, struct site_job_load *load)
 {
-	struct wt_gardens *before =
-		load->closing ? gardens_before(job, load->load.closing_act) : NULL;
-	bool fine = prior_from(load->closing ? before : job->lore->gardens, load);
+	struct site_before guess;
 
-	wt_gardens_free(&before);
-	return fine;
+	if (wt_traits_prior(&load->load_case, &load->prior) != WT_OK)
+		return false;
+	if (load->closing)
+		guess_before(job->taught, &load->load);
+	else
+		guess_from(job->lore->gardens, &load->load, &guess);
+	const struct site_before *it = load->closing ? &load->load.before : &guess;
+	if (it->known)
+		wt_gardens_apply(&it->guess, &load->load_case, &load->prior);
+	return true;
 }
 
 /* Whole hours from spreading (the last MARK_PAST_H of them, now among them) and to come, and the
@@ -394,32 +385,28 @@ static size_t merge_settle_times(const struct wt_job *job, struct site_job_load 
 void site_view_mark(const struct site_view *view, size_t k, double out[3])
 {
 	const struct wt_outcome *outcome = view->outcome;
-	float *scratch = site_alloc(outcome->n * sizeof(*scratch));
 
-	memcpy(scratch, outcome->mark_loss_pct + k * outcome->n, outcome->n * sizeof(float));
-	site_float_quantiles(scratch, outcome->n, band_probability, 3, out);
-	free(scratch);
+	site_float_quantiles(outcome->mark_loss_pct + k * outcome->n, outcome->n, band_probability,
+			     3, out);
 }
 
 void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 		   struct site_view *view)
 {
 	size_t n = outcome->n;
-	float *scratch = site_alloc(n * sizeof(*scratch));
 
 	view->known = wt_score_quantiles(outcome->ready_unix_s, n, site_probability, SITE_QUANTILES,
 					 view->ready_unix_s) == WT_OK &&
 		      wt_score_quantiles(outcome->past_unix_s, n, site_probability, SITE_QUANTILES,
 					 view->past_unix_s) == WT_OK;
-	float_quantiles(outcome->loss_now_pct, n, scratch, view->loss_pct);
-	float_quantiles(members->theta[WT_DIM_MOISTURE], n, scratch, view->moisture_pct);
-	float_quantiles(members->theta[WT_DIM_PACE], n, scratch, view->pace);
+	quantiles_of(outcome->loss_now_pct, n, view->loss_pct);
+	quantiles_of(members->theta[WT_DIM_MOISTURE], n, view->moisture_pct);
+	quantiles_of(members->theta[WT_DIM_PACE], n, view->pace);
 	for (int q = 0; q < SITE_QUANTILES; q++)
 		view->pace[q] = exp(view->pace[q]);
-	memcpy(scratch, outcome->rate_now_pct_h, n * sizeof(*scratch));
-	site_float_quantiles(scratch, n, &band_probability[1], 1, &view->rate_pct_h);
+	site_float_quantiles(outcome->rate_now_pct_h, n, &band_probability[1], 1,
+			     &view->rate_pct_h);
 	view->outcome = outcome;
-	free(scratch);
 }
 
 static void keep_settle_losses(struct site_job_load *load, const struct wt_outcome *outcome)
@@ -485,11 +472,12 @@ void site_run_lore(struct wt_job *job)
 		return;
 	job->lore = site_lore_new();
 	job->lore_new = true;
-	if (job->n_records &&
-	    wt_gardens_fit(job->records, job->n_records, &job->lore->gardens) != WT_OK)
+	const struct site_taught *taught = job->taught;
+	if (taught->n_records &&
+	    wt_gardens_fit(taught->records, taught->n_records, &job->lore->gardens) != WT_OK)
 		job->lore->gardens = NULL;
-	if (!job->n_feel_pairs ||
-	    wt_feel_scale_fit(job->feel_pairs, job->n_feel_pairs, &job->lore->feel) != WT_OK)
+	if (!taught->n_feel_pairs ||
+	    wt_feel_scale_fit(taught->feel_pairs, taught->n_feel_pairs, &job->lore->feel) != WT_OK)
 		wt_feel_scale_default(&job->lore->feel);
 }
 

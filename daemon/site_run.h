@@ -45,8 +45,8 @@ void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 void site_run_decide(struct wt_job *job);                                   /* site_evening.c */
 void site_words_load(const struct wt_job *job, struct site_job_load *load); /* site_words.c */
 
-/* Quantiles (Hyndman and Fan 1996, definition 7) at ascending probabilities; values are reordered.
+/* Quantiles (Hyndman and Fan 1996, definition 7) at ascending probabilities; NAN where a value is.
  */
-void site_float_quantiles(float *values, size_t n, const double *p, size_t n_p, double *out);
+void site_float_quantiles(const float *values, size_t n, const double *p, size_t n_p, double *out);
 
 #endif /* WT_DAEMON_SITE_RUN_H */

@@ -115,6 +115,28 @@ struct site_posterior *site_posterior_new(size_t members, size_t n_reports)
 	return it;
 }
 
+static void taught_release(void *self)
+{
+	struct site_taught *taught = self;
+
+	free(taught->records);
+	free(taught->record_acts);
+	free(taught->record_hashes);
+	free(taught->feel_pairs);
+	free(taught);
+}
+
+struct site_taught *site_taught_new(size_t most_records)
+{
+	struct site_taught *it = site_alloc(sizeof(*it));
+
+	site_shared_init(&it->shared, taught_release);
+	it->records = site_alloc((most_records + 1) * sizeof(*it->records));
+	it->record_acts = site_alloc((most_records + 1) * sizeof(*it->record_acts));
+	it->record_hashes = site_alloc((most_records + 1) * sizeof(*it->record_hashes));
+	return it;
+}
+
 static void lore_release(void *self)
 {
 	struct site_lore *lore = self;

@@ -198,6 +198,7 @@ struct wt_job *wt_site_study(struct wt_site *site, const char *method, const jso
 	}
 	if (!site_params_read(site, verb, params, now_unix_s, values, refusal))
 		return NULL;
+	site_closing_read(site);
 	struct wt_job *job = verb == &site_verbs[SITE_DENSITY]
 				     ? ask_density(site, verb, values, now_unix_s, refusal)
 				     : ask_what_if(site, verb, values, now_unix_s, refusal);

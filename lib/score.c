@@ -8,6 +8,7 @@
  * quantiles in statistical packages, Am. Stat. 50:361-365 (from memory).
  */
 #include "lib/score.h"
+#include "lib/order.h"
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_randist.h>
@@ -40,18 +41,13 @@ static enum wt_status sorted_copy(const double *values, size_t n, double **out)
 	return WT_OK;
 }
 
-static double quantile_of_sorted(const double *sorted, size_t n, double probability)
+static double between(double low, double high, double part)
 {
-	const double h = (double)(n - 1) * probability;
-	size_t low = (size_t)floor(h);
-	if (low >= n - 1)
-		return sorted[n - 1];
-	const double part = h - (double)low;
 	if (part <= 0.0)
-		return sorted[low];
-	if (isinf(sorted[low]) || isinf(sorted[low + 1]))
-		return sorted[isinf(sorted[low]) ? low : low + 1];
-	return sorted[low] + part * (sorted[low + 1] - sorted[low]);
+		return low;
+	if (isinf(low) || isinf(high))
+		return isinf(low) ? low : high;
+	return low + part * (high - low);
 }
 
 static bool probabilities_ascend(const double *probability, size_t n)
@@ -67,19 +63,77 @@ static bool probabilities_ascend(const double *probability, size_t n)
 	return true;
 }
 
+/* Probabilities are taken so many at a time. */
+#define AT_ONCE 8
+
+/* values hold no NaN; as many more follow them for scratch. */
+static void pick_quantiles(double *values, size_t n, const double *probability,
+			   size_t n_probability, double *out)
+{
+	double picked[2 * AT_ONCE], part[AT_ONCE];
+	size_t rank[2 * AT_ONCE];
+
+	for (size_t done = 0; done < n_probability; done += AT_ONCE) {
+		size_t some = n_probability - done < AT_ONCE ? n_probability - done : AT_ONCE;
+		for (size_t i = 0; i < some; i++) {
+			const double h = (double)(n - 1) * probability[done + i];
+			const size_t low = (size_t)floor(h);
+			part[i] = h - (double)low;
+			rank[2 * i] = low < n - 1 ? low : n - 1;
+			rank[2 * i + 1] = low + 1 < n - 1 ? low + 1 : n - 1;
+		}
+		wt_order_pick(values, n, rank, 2 * some, values + n, picked);
+		for (size_t i = 0; i < some; i++)
+			out[done + i] = between(picked[2 * i], picked[2 * i + 1], part[i]);
+	}
+}
+
+/* Twice the room that n values need; NULL with *status when something is wrong. */
+static double *start_quantiles(bool sound, size_t n, const double *probability,
+			       size_t n_probability, const double *out, enum wt_status *status)
+{
+	*status = WT_ERR_ARG;
+	if (!sound || n == 0 || out == NULL || !probabilities_ascend(probability, n_probability))
+		return NULL;
+	double *copy = malloc(2 * n * sizeof(*copy));
+	*status = copy != NULL ? WT_OK : WT_ERR_NOMEM;
+	return copy;
+}
+
+/* Takes the copy over. */
+static enum wt_status end_quantiles(double *copy, size_t n, const double *probability,
+				    size_t n_probability, double *out)
+{
+	int unordered = 0;
+	for (size_t i = 0; i < n; i++)
+		unordered += isnan(copy[i]) != 0;
+	if (!unordered)
+		pick_quantiles(copy, n, probability, n_probability, out);
+	free(copy);
+	return unordered ? WT_ERR_ARG : WT_OK;
+}
+
 enum wt_status wt_score_quantiles(const double *values, size_t n, const double *probability,
 				  size_t n_probability, double *out)
 {
-	if (out == NULL || !probabilities_ascend(probability, n_probability))
-		return WT_ERR_ARG;
-	double *sorted;
-	const enum wt_status status = sorted_copy(values, n, &sorted);
-	if (status != WT_OK)
+	enum wt_status status;
+	double *copy = start_quantiles(values != NULL, n, probability, n_probability, out, &status);
+	if (copy == NULL)
 		return status;
-	for (size_t i = 0; i < n_probability; i++)
-		out[i] = quantile_of_sorted(sorted, n, probability[i]);
-	free(sorted);
-	return WT_OK;
+	memcpy(copy, values, n * sizeof(*copy));
+	return end_quantiles(copy, n, probability, n_probability, out);
+}
+
+enum wt_status wt_score_quantiles_single(const float *values, size_t n, const double *probability,
+					 size_t n_probability, double *out)
+{
+	enum wt_status status;
+	double *copy = start_quantiles(values != NULL, n, probability, n_probability, out, &status);
+	if (copy == NULL)
+		return status;
+	for (size_t i = 0; i < n; i++)
+		copy[i] = (double)values[i];
+	return end_quantiles(copy, n, probability, n_probability, out);
 }
 
 enum wt_status wt_score_median(const double *values, size_t n, double *out)

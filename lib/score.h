@@ -14,6 +14,9 @@
  * a quantile that would touch one is HUGE_VAL. */
 enum wt_status wt_score_quantiles(const double *values, size_t n, const double *probability,
 				  size_t n_probability, double *out) WT_MUST_CHECK;
+/* The same of values in single precision. */
+enum wt_status wt_score_quantiles_single(const float *values, size_t n, const double *probability,
+					 size_t n_probability, double *out) WT_MUST_CHECK;
 
 /* CRPS of n equally weighted values against an outcome (Gneiting and Raftery 2007, eq. 21). */
 enum wt_status wt_score_crps_sample(const double *values, size_t n, double outcome,
