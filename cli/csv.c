@@ -7,6 +7,7 @@
 #include "cli/doc.h"
 #include "cli/run.h"
 #include "cli/tongue.h"
+#include "lib/wire/text.h"
 
 /* 15 digits bring back what a person wrote, 17 any double. */
 static void print_real(FILE *out, double value)
@@ -17,6 +18,50 @@ static void print_real(FILE *out, double value)
 	if (strtod(text, NULL) != value)
 		snprintf(text, sizeof text, "%.17g", value);
 	fputs(text, out);
+}
+
+/* A table has no way to write what would rule a terminal: '?' stands for it.  Line feeds are a
+ * table's own. */
+static char *cleaned(const char *text)
+{
+	size_t length = strlen(text), used = 0;
+	char *out = malloc(length + 4);
+
+	for (size_t at = 0, n; out && at <= length; at += n + 1) {
+		n = strcspn(text + at, "\n");
+		wt_text_clean(text + at, n, out + used, length + 4 - used);
+		used += strlen(out + used);
+		if (text[at + n])
+			out[used++] = '\n';
+	}
+	if (out)
+		out[used] = '\0';
+	return out;
+}
+
+/* JSON has: then everything but plain ASCII is written in numbers, and nothing is lost. */
+static char *dump(const json_t *value, size_t flags)
+{
+	char *text = json_dumps(value, flags), *out;
+	size_t used = 0;
+
+	if (!text || wt_text_is_clean(text, strlen(text)))
+		return text;
+	free(text);
+	text = json_dumps(value, flags | JSON_ENSURE_ASCII);
+	out = text ? malloc(6 * strlen(text) + 1) : NULL;
+	for (const char *c = text; out && *c; c++) {
+		if (*c == 0x7F) {
+			memcpy(out + used, "\\u007f", 6);
+			used += 6;
+		} else {
+			out[used++] = *c;
+		}
+	}
+	if (out)
+		out[used] = '\0';
+	free(text);
+	return out;
 }
 
 static void print_quoted(FILE *out, const char *text)
@@ -37,7 +82,10 @@ static void print_quoted(FILE *out, const char *text)
 void wt_csv_value(FILE *out, const json_t *value)
 {
 	if (json_is_string(value)) {
-		print_quoted(out, json_string_value(value));
+		char *text = cleaned(json_string_value(value));
+
+		print_quoted(out, text ? text : "");
+		free(text);
 	} else if (json_is_integer(value)) {
 		fprintf(out, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
 	} else if (json_is_real(value)) {
@@ -45,7 +93,7 @@ void wt_csv_value(FILE *out, const json_t *value)
 	} else if (json_is_boolean(value)) {
 		fputs(json_is_true(value) ? "true" : "false", out);
 	} else if (value && !json_is_null(value)) {
-		char *text = json_dumps(value, JSON_COMPACT);
+		char *text = dump(value, JSON_COMPACT);
 
 		print_quoted(out, text ? text : "");
 		free(text);
@@ -80,7 +128,7 @@ static void print_objects(const json_t *columns, const json_t *rows, bool *begun
 			if (key)
 				json_object_set(object, key, value ? value : json_null());
 		}
-		text = json_dumps(object, JSON_COMPACT | JSON_REAL_PRECISION(15));
+		text = dump(object, JSON_COMPACT | JSON_REAL_PRECISION(15));
 		printf("%s\n%s", *begun ? "," : "", text ? text : "{}");
 		*begun = true;
 		free(text);
@@ -98,7 +146,7 @@ static void print_json_head(const struct wt_command *call, const json_t *result)
 		if (json_object_get(result, keys[i]))
 			json_object_set(head, keys[i], json_object_get(result, keys[i]));
 	json_object_set(head, "what", json_object_get(call->params, "what"));
-	text = json_dumps(head, JSON_COMPACT);
+	text = dump(head, JSON_COMPACT);
 	if (text) {
 		text[strlen(text) - 1] = '\0';
 		printf("%s,\"rows\":[", text);

@@ -133,8 +133,11 @@ uint32_t wt_term_next(const char **text)
 	*text += length;
 	if (value >= 0x80 && value < 0xA0)
 		return ' ';
-	/* Marks that turn the writing direction could make a row say something else. */
-	if ((value >= 0x202A && value <= 0x202E) || (value >= 0x2066 && value <= 0x2069))
+	/* Marks that turn the writing direction could make a row say something else; separators of
+	 * lines and paragraphs could break it. */
+	if (value == 0x061C || value == 0x200E || value == 0x200F ||
+	    (value >= 0x2028 && value <= 0x202E) || (value >= 0x2066 && value <= 0x2069) ||
+	    value == 0xFEFF)
 		return 0xFFFD;
 	return value;
 }
