@@ -374,6 +374,25 @@ static bool read_words(struct reader *reader)
 	return true;
 }
 
+/* One of the options without which the verb says too little. */
+static bool check_needs(struct reader *reader)
+{
+	const struct wt_verb *verb = reader->call->verb;
+	char store[128], list[160] = "";
+	const char *names[8];
+	size_t n = verb->needs ? split_list(verb->needs, store, sizeof store, names, 8) : 0;
+
+	for (size_t i = 0; i < n; i++) {
+		size_t used = strlen(list);
+
+		if (json_object_get(reader->call->params, names[i]))
+			return true;
+		snprintf(list + used, sizeof list - used, "%s--%s", used ? " | " : "", names[i]);
+	}
+	return n == 0 ||
+	       fail(reader, _("%s needs %s; for instance: %s"), verb->name, list, verb->example);
+}
+
 bool wt_args_parse(int argc, char **argv, struct wt_command *out, char *why, size_t why_size)
 {
 	struct wt_command call = {.params = json_object()};
@@ -393,7 +412,7 @@ bool wt_args_parse(int argc, char **argv, struct wt_command *out, char *why, siz
 		goto out;
 	if (!call.verb && !call.help)
 		call.verb = wt_verbs_find("tonight", why, why_size);
-	done = call.help || call.version || read_words(reader);
+	done = call.help || call.version || (read_words(reader) && check_needs(reader));
 out:
 	free(reader);
 	if (done)

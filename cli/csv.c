@@ -184,10 +184,9 @@ int wt_run_export(const struct wt_command *call)
 		struct wt_reply reply;
 		json_t *cursor;
 
-		if (!wt_run_ask(socket, "export", call->params, call->verb->deadline_s, &reply)) {
-			code = WT_EXIT_FAILED;
+		code = wt_run_ask(socket, "export", call->params, call->verb->deadline_s, &reply);
+		if (code != WT_EXIT_FINE)
 			break;
-		}
 		print_part(call, reply.result, first, &begun);
 		first = false;
 		cursor = json_object_get(reply.result, "cursor");

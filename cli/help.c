@@ -21,10 +21,13 @@ static void print_usage(struct wt_page *page, const struct wt_verb *verb)
 		used += (size_t)snprintf(text + used, sizeof text - used,
 					 n < verb->least_words ? " %s" : " [%s]", arg->shown);
 	for (const struct wt_arg *arg = verb->options; arg && arg->name && used < sizeof text;
-	     arg++)
-		used += (size_t)snprintf(text + used, sizeof text - used,
-					 arg->shown ? " [--%s %s]" : " [--%s]", arg->name,
-					 arg->shown ? arg->shown : "");
+	     arg++) {
+		bool needed = verb->needs && strcmp(verb->needs, arg->name) == 0;
+
+		used += (size_t)snprintf(text + used, sizeof text - used, " %s--%s%s%s%s",
+					 needed ? "" : "[", arg->name, arg->shown ? " " : "",
+					 arg->shown ? arg->shown : "", needed ? "" : "]");
+	}
 	wt_page_text(page, WT_MARK_HEAD, 4, text);
 }
 
@@ -102,9 +105,9 @@ static void print_all(struct wt_page *page)
 		       "--version."));
 	wt_page_text(page, WT_MARK_NONE, 2,
 		     _("TIME: 17:30, -2h, -30min or 2026-04-05T17:30+08:00; now if left out."));
-	wt_page_text(
-		page, WT_MARK_NONE, 2,
-		_("Exit: 0 fine, 1 failed or refused, 2 not understood, 3 health needs a person."));
+	wt_page_text(page, WT_MARK_NONE, 2,
+		     _("Exit: 0 fine, 1 failed or refused, 2 not understood or not accepted, 3 "
+		       "health needs a person."));
 }
 
 int wt_run_help(const struct wt_command *call)

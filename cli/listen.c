@@ -26,7 +26,7 @@ int wt_run_stations(const struct wt_command *call)
 	struct wt_socket *socket;
 	struct wt_page page = wt_run_page();
 	struct wt_reply reply;
-	int code = WT_EXIT_FAILED;
+	int code;
 
 	if (!wt_doc_text(call->params, "learn") || call->json || !isatty(STDOUT_FILENO))
 		return wt_run_plain(call);
@@ -34,7 +34,8 @@ int wt_run_stations(const struct wt_command *call)
 	if (!socket)
 		return WT_EXIT_FAILED;
 	for (int waited_ms = 0;; waited_ms += LISTEN_EVERY_MS) {
-		if (!wt_run_ask(socket, "stations", call->params, call->verb->deadline_s, &reply))
+		code = wt_run_ask(socket, "stations", call->params, call->verb->deadline_s, &reply);
+		if (code != WT_EXIT_FINE)
 			goto out;
 		if (heard(reply.result) || waited_ms >= LISTEN_MOST_S * 1000)
 			break;
@@ -49,7 +50,6 @@ int wt_run_stations(const struct wt_command *call)
 	}
 	wt_print_stations(&page, reply.result);
 	wt_socket_reply_clear(&reply);
-	code = WT_EXIT_FINE;
 out:
 	wt_socket_close(&socket);
 	return wt_run_finish(code);

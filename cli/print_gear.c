@@ -12,19 +12,22 @@
 #include "cli/say.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
+#include "cli/worded.h"
 
 enum { GEAR_LABEL = 9 };
 
 static void print_fault(struct wt_page *page, const json_t *fault, double now)
 {
 	char when[WT_WHEN_SIZE];
-	const char *text = wt_doc_text(fault, "text"), *quoted = wt_doc_text(fault, "quoted");
+	char text[WT_WORDED_SIZE];
+	const char *quoted = wt_doc_text(fault, "quoted");
 
 	if (!fault)
 		return;
+	wt_worded(text, fault, NULL);
 	wt_when_clock(when, wt_doc_number(fault, "at_unix_s"), now);
-	wt_page_textf(page, WT_MARK_ALARM, 4, "  %s %s%s%s%s", when, text ? text : "-",
-		      quoted ? ": '" : "", quoted ? quoted : "", quoted ? "'" : "");
+	wt_page_textf(page, WT_MARK_ALARM, 4, "  %s %s%s%s%s", when, text, quoted ? ": '" : "",
+		      quoted ? quoted : "", quoted ? "'" : "");
 }
 
 static void print_flags(struct wt_page *page, const json_t *flags)
@@ -120,8 +123,15 @@ static void print_learned(struct wt_page *page, const json_t *result)
 			print_proposal(page, proposal);
 	}
 	json_array_foreach(wt_doc_list(result, "undecided"), i, item)
-		wt_page_textf(page, WT_MARK_NONE, 2, _("? not decided: %s"),
-			      json_is_string(item) ? json_string_value(item) : wt_say_code(item));
+	{
+		char text[WT_WORDED_SIZE];
+		json_t *says = json_array_get(wt_doc_list(result, "undecided_says"), i);
+		json_t *note = says ? json_pack("{s:O}", "says", says) : NULL;
+
+		wt_worded(text, note, json_string_value(item));
+		wt_page_textf(page, WT_MARK_NONE, 2, _("? not decided: %s"), text);
+		json_decref(note);
+	}
 }
 
 void wt_print_stations(struct wt_page *page, const json_t *result)
@@ -143,12 +153,14 @@ void wt_print_stations(struct wt_page *page, const json_t *result)
 			  "--learn '#'"));
 	json_array_foreach(stations, i, station) print_station(page, station, now);
 	if (broker) {
-		const char *state = wt_doc_text(broker, "state"),
-			   *text = wt_doc_text(broker, "text");
+		const char *state = wt_doc_text(broker, "state");
+		char text[WT_WORDED_SIZE] = "";
 		bool fine = state && (strcmp(state, "connected") == 0 || strcmp(state, "off") == 0);
 
+		if (wt_doc_text(broker, "text"))
+			wt_worded(text, broker, NULL);
 		wt_page_textf(page, fine ? WT_MARK_FAINT : WT_MARK_ALARM, 2, _("broker %s%s%s"),
-			      wt_say_word(state), text && *text ? ": " : "", text ? text : "");
+			      wt_say_word(state), *text ? ": " : "", text);
 	}
 }
 
@@ -200,14 +212,15 @@ void wt_print_health(struct wt_page *page, const json_t *result)
 	{
 		const char *severity = wt_doc_text(item, "severity");
 		bool act = severity && strcmp(severity, "err") == 0;
-		char clock[WT_WHEN_SIZE], since[2 * WT_WHEN_SIZE] = "";
+		char clock[WT_WHEN_SIZE], since[2 * WT_WHEN_SIZE] = "", text[WT_WORDED_SIZE];
 
+		wt_worded(text, item, NULL);
 		if (isfinite(wt_doc_number(item, "since_unix_s"))) {
 			wt_when_clock(clock, wt_doc_number(item, "since_unix_s"), now);
 			snprintf(since, sizeof since, _(" (since %s)"), clock);
 		}
 		wt_page_textf(page, act ? WT_MARK_ALARM : WT_MARK_NONE, 5, "%-4s %s%s",
-			      severity_word(severity), wt_say_code(item), since);
+			      severity_word(severity), text, since);
 	}
 	print_facts(page, wt_doc_object(result, "facts"), now);
 }

@@ -14,6 +14,7 @@
 #include "cli/table.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
+#include "cli/worded.h"
 
 static void add_number(struct wt_table *table, double value, int decimals, const char *unit)
 {
@@ -72,16 +73,17 @@ static void print_worst(struct wt_page *page, const json_t *worst)
 
 	json_array_foreach(worst, i, row)
 	{
-		char error[WT_WHEN_SIZE];
+		char error[WT_WHEN_SIZE], why[WT_WORDED_SIZE];
 		double error_min = wt_doc_number(row, "error_min");
 
 		if (i >= 3)
 			break;
 		wt_when_span(error, fabs(error_min) * 60.0);
+		wt_worded(why, row, NULL);
 		wt_page_textf(page, WT_MARK_NONE, 2,
 			      error_min < 0 ? _("#%lld was ready %s later than said: %s")
 					    : _("#%lld was ready %s sooner than said: %s"),
-			      wt_doc_integer(row, "load", 0), error, wt_say_code(row));
+			      wt_doc_integer(row, "load", 0), error, why);
 	}
 }
 
@@ -208,9 +210,12 @@ void wt_print_ledger(struct wt_page *page, const json_t *result)
 	json_array_foreach(rows, i, row)
 	{
 		wt_table_print(&table, page, i + 1, i + 2);
-		if (!json_is_null(json_object_get(row, "note")))
-			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s",
-				      wt_say_note(json_object_get(row, "note")));
+		if (!json_is_null(json_object_get(row, "note"))) {
+			char note[WT_WORDED_SIZE];
+
+			wt_worded_note(note, json_object_get(row, "note"));
+			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", note);
+		}
 	}
 	if (json_array_size(groups) > 0)
 		wt_page_row(page, WT_MARK_HEAD, "%s", _("by garden and season"));

@@ -404,10 +404,13 @@ static void print_loads(struct wt_page *page, const json_t *loads, const json_t 
 
 static bool same_batch(const json_t *a, const json_t *b)
 {
-	const char *when_a = wt_doc_text(a, "when"), *when_b = wt_doc_text(b, "when");
+	const char *when_a, *when_b;
 
-	return wt_doc_integer(a, "load", 0) == wt_doc_integer(b, "load", 0) && when_a && when_b &&
-	       strcmp(when_a, when_b) == 0;
+	if (wt_doc_integer(a, "load", 0) != wt_doc_integer(b, "load", 0))
+		return false;
+	when_a = wt_doc_text(a, "when");
+	when_b = wt_doc_text(b, "when");
+	return when_a && when_b && strcmp(when_a, when_b) == 0;
 }
 
 /* One row for all firings of a load on one side of the night, beginning with firing `first`. */

@@ -12,6 +12,7 @@
 #include "cli/page.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
+#include "lib/wire/rpc_code.h"
 
 void wt_run_complain(const char *format, ...)
 {
@@ -50,23 +51,38 @@ struct wt_socket *wt_run_connect(const struct wt_command *call)
 	return socket;
 }
 
-bool wt_run_ask(struct wt_socket *socket, const char *method, const json_t *params,
-		double deadline_s, struct wt_reply *reply)
+/* What the daemon does not accept in any state is a fault of the command, as if seen here. */
+static int code_of_refusal(int code)
+{
+	switch (code) {
+	case WT_RPC_BAD_REQUEST:
+	case WT_RPC_NO_METHOD:
+	case WT_RPC_BAD_PARAM:
+		return WT_EXIT_USAGE;
+	default:
+		return WT_EXIT_FAILED;
+	}
+}
+
+int wt_run_ask(struct wt_socket *socket, const char *method, const json_t *params,
+	       double deadline_s, struct wt_reply *reply)
 {
 	char why[1024];
+	int code;
 
 	if (!wt_socket_send(socket, method, params, why, sizeof why) ||
 	    !wt_socket_receive(socket, deadline_s, reply, why, sizeof why)) {
 		wt_run_complain("%s", why);
-		return false;
+		return WT_EXIT_FAILED;
 	}
 	if (!reply->result) {
 		wt_run_complain("%s", why);
+		code = code_of_refusal(reply->code);
 		wt_socket_reply_clear(reply);
-		return false;
+		return code;
 	}
 	wt_when_zone(wt_doc_text(reply->result, "timezone"));
-	return true;
+	return WT_EXIT_FINE;
 }
 
 struct wt_page wt_run_page(void)
@@ -133,11 +149,13 @@ static int fill_load(const struct wt_command *call, struct wt_socket *socket)
 {
 	struct wt_reply reply;
 	long long load;
+	int code;
 
 	if (!call->needs_load)
 		return WT_EXIT_FINE;
-	if (!wt_run_ask(socket, "loads", NULL, call->verb->deadline_s, &reply))
-		return WT_EXIT_FAILED;
+	code = wt_run_ask(socket, "loads", NULL, call->verb->deadline_s, &reply);
+	if (code != WT_EXIT_FINE)
+		return code;
 	load = default_load(call, wt_doc_list(reply.result, "loads"));
 	wt_socket_reply_clear(&reply);
 	if (load == 0)
@@ -186,9 +204,9 @@ static int ask_call(const struct wt_command *call, struct wt_reply *reply, char 
 		return WT_EXIT_FAILED;
 	code = fill_load(call, socket);
 	fill_origin(call, socket, hint, hint_size);
-	if (code == WT_EXIT_FINE &&
-	    !wt_run_ask(socket, call->verb->name, call->params, call->verb->deadline_s, reply))
-		code = WT_EXIT_FAILED;
+	if (code == WT_EXIT_FINE)
+		code = wt_run_ask(socket, call->verb->name, call->params, call->verb->deadline_s,
+				  reply);
 	wt_socket_close(&socket);
 	return code;
 }
@@ -207,6 +225,10 @@ static void print_reply(const struct wt_command *call, const struct wt_reply *re
 	}
 }
 
+/* What was printed stays in memory, within reach: to take a long answer apart costs as much time as
+ * to print it, and the program ends here. */
+static struct wt_reply last_reply;
+
 int wt_run_health(const struct wt_command *call)
 {
 	char hint[512];
@@ -218,7 +240,7 @@ int wt_run_health(const struct wt_command *call)
 	if (!wt_doc_true(reply.result, "ok"))
 		code = WT_EXIT_CONDITION;
 	print_reply(call, &reply, hint);
-	wt_socket_reply_clear(&reply);
+	last_reply = reply;
 	return wt_run_finish(code);
 }
 
@@ -231,7 +253,7 @@ int wt_run_plain(const struct wt_command *call)
 	if (code != WT_EXIT_FINE)
 		return code;
 	print_reply(call, &reply, hint);
-	wt_socket_reply_clear(&reply);
+	last_reply = reply;
 	return wt_run_finish(WT_EXIT_FINE);
 }
 

@@ -13,8 +13,8 @@
 
 enum {
 	WT_EXIT_FINE = 0,
-	WT_EXIT_FAILED = 1,    /* no daemon, no answer, refused by the daemon, output not written */
-	WT_EXIT_USAGE = 2,     /* the command was not understood; nothing was sent */
+	WT_EXIT_FAILED = 1,    /* no daemon, no answer, not possible as things stand, not written */
+	WT_EXIT_USAGE = 2,     /* the command was not understood or a value not accepted */
 	WT_EXIT_CONDITION = 3, /* what was asked about holds: health found something for a person */
 };
 
@@ -25,10 +25,10 @@ void wt_run_complain(const char *format, ...) __attribute__((format(printf, 1, 2
 const char *wt_run_socket_path(const struct wt_command *call);
 /* NULL after complaining. */
 struct wt_socket *wt_run_connect(const struct wt_command *call);
-/* One question on an open socket.  true: reply->result is there, to be cleared.  false after
- * complaining. */
-bool wt_run_ask(struct wt_socket *socket, const char *method, const json_t *params,
-		double deadline_s, struct wt_reply *reply);
+/* One question on an open socket.  WT_EXIT_FINE: reply->result is there, to be cleared.  Else the
+ * exit code, after complaining. */
+int wt_run_ask(struct wt_socket *socket, const char *method, const json_t *params,
+	       double deadline_s, struct wt_reply *reply);
 
 /* A page for standard output, as its terminal is. */
 struct wt_page wt_run_page(void);

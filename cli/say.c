@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "cli/tongue.h"
+#include "cli/worded.h"
 
 void wt_say_number(char out[static WT_SAY_SIZE], double value, int decimals, const char *unit)
 {
@@ -256,7 +257,12 @@ void wt_say_notes(struct wt_page *page, const json_t *notes)
 	json_t *note;
 
 	json_array_foreach(notes, i, note)
-		wt_page_textf(page, WT_MARK_NONE, 2, "! %s", wt_say_code(note));
+	{
+		char text[WT_WORDED_SIZE];
+
+		wt_worded(text, note, NULL);
+		wt_page_textf(page, WT_MARK_NONE, 2, "! %s", text);
+	}
 }
 
 void wt_say_numbers(char *out, size_t size, const json_t *numbers, size_t most)

@@ -46,7 +46,7 @@ const struct wt_verb wt_verbs_table[] = {
 		   "be ready, the call. Below, the firings, and the one weighing that would settle most."),
 	.example = "wither",
 }, {
-	.name = "spread", .least_words = 2, .deadline_s = PLAIN_S, .print = wt_print_act,
+	.name = "spread", .least_words = 2, .needs = "area, trays", .deadline_s = PLAIN_S, .print = wt_print_act,
 	.words = ARGS(TEXT("origin", "ORIGIN", N_("the garden it came from")),
 		      NUMBER("kg", "KG", WT_QUANTITY_KG, N_("as weighed on arrival")), BED),
 	.options = ARGS(NUMBER("area", "M2", WT_QUANTITY_M2, N_("how wide it lies")),
@@ -98,7 +98,7 @@ const struct wt_verb wt_verbs_table[] = {
 		   "the tool most. Mind the fire: air the room, CO has no smell, the wok burns."),
 	.example = "wither fix 7 --kg 8.3kg",
 }, {
-	.name = "yield", .least_words = 1, .load_default = WT_LOAD_NAMED, .deadline_s = PLAIN_S,
+	.name = "yield", .least_words = 1, .needs = "made", .load_default = WT_LOAD_NAMED, .deadline_s = PLAIN_S,
 	.print = wt_print_act,
 	.words = ARGS(LOAD),
 	.options = ARGS(NUMBER("made", "KG", WT_QUANTITY_KG, N_("made tea")),
@@ -107,7 +107,7 @@ const struct wt_verb wt_verbs_table[] = {
 	.help = N_("Feeds the ledger: out-turn, yellow leaf, cost of a kg."),
 	.example = "wither yield 7 --made 2.6kg --yellow 90g",
 }, {
-	.name = "drop", .least_words = 1, .load_default = WT_LOAD_NAMED, .deadline_s = PLAIN_S,
+	.name = "drop", .least_words = 1, .needs = "why", .load_default = WT_LOAD_NAMED, .deadline_s = PLAIN_S,
 	.print = wt_print_act,
 	.words = ARGS(LOAD), .options = ARGS(TEXT("why", "TEXT", N_("in your words"))),
 	.summary = N_("a load was given up"),
@@ -188,7 +188,7 @@ const struct wt_verb wt_verbs_table[] = {
 		   "threshold lies."),
 	.example = "wither gardens",
 }, {
-	.name = "style", .least_words = 1, .deadline_s = PLAIN_S, .print = wt_print_act,
+	.name = "style", .least_words = 1, .needs = "ready-from, accept", .deadline_s = PLAIN_S, .print = wt_print_act,
 	.words = ARGS(TEXT("style", "STYLE", N_("which"))),
 	.options = ARGS(NUMBER("ready-from", "PCT", WT_QUANTITY_PCT, N_("the loss from which it is ready")),
 			FLAG("accept", N_("takes what your own fixing proposes"))),

@@ -52,6 +52,7 @@ struct wt_verb {
 	const struct wt_arg *words;   /* positional; ends with a NULL name */
 	const struct wt_arg *options; /* ends with a NULL name */
 	size_t least_words;
+	const char *needs; /* options, "a, b", one of which must be given; NULL: none */
 	enum wt_load_default load_default;
 	double deadline_s;
 	void (*print)(struct wt_page *page, const json_t *result);

@@ -84,14 +84,18 @@ static json_t *last_fault(const struct wt_engine_station *seen)
 static json_t *broker(struct wt_service *service)
 {
 	struct wt_feed_status status = {.state = WT_FEED_OFF};
-	const char *text = service->setup.frozen ? "no feed: the daemon shows a past moment"
-						 : "no broker is configured";
+	const char *text = service->setup.frozen
+				   ? WT_SAYS_WORD("no feed: the daemon shows a past moment")
+				   : WT_SAYS_WORD("no broker is configured");
+	const char *says = text;
 	if (service->feed) {
 		wt_feed_status(service->feed, &status);
 		text = status.text;
+		says = status.says;
 	}
-	return json_pack("{s:s,s:s,s:I}", "state", wt_feed_state_text(status.state), "text", text,
-			 "since_unix_s", (json_int_t)status.since_unix_s);
+	return json_pack("{s:s,s:s,s:o,s:I}", "state", wt_feed_state_text(status.state), "text",
+			 text, "says", wt_says_json(says), "since_unix_s",
+			 (json_int_t)status.since_unix_s);
 }
 
 /* What only the feed knows is added to the site's rows. */
@@ -134,10 +138,11 @@ static void add_concerns(struct wt_service *service, json_t *result)
 		bool own = json_is_true(json_object_get(item, "daemon"));
 		if (own && severity && strcmp(severity, "notice") != 0)
 			json_array_append_new(concerns,
-					      json_pack("{s:O,s:O,s:O}", "code",
+					      json_pack("{s:O,s:O,s:O,s:O}", "code",
 							json_object_get(item, "code"), "severity",
 							json_object_get(item, "severity"), "text",
-							json_object_get(item, "text")));
+							json_object_get(item, "text"), "says",
+							json_object_get(item, "says")));
 	}
 	json_decref(items);
 }

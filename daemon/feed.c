@@ -65,7 +65,7 @@ json_t *wt_feed_filters(const struct wt_config *config)
 
 /* --- state, under the lock ----------------------------------------------------------------- */
 
-static void set_state(struct wt_feed *feed, enum wt_feed_state state, const char *text)
+static void set_state(struct wt_feed *feed, enum wt_feed_state state, const char *says)
 {
 	struct timespec now;
 	if (feed->status.state != state) {
@@ -76,7 +76,8 @@ static void set_state(struct wt_feed *feed, enum wt_feed_state state, const char
 			feed->status.since_unix_s = now.tv_sec;
 		feed->status.state = state;
 	}
-	snprintf(feed->status.text, sizeof feed->status.text, "%s", text);
+	snprintf(feed->status.says, sizeof feed->status.says, "%s", says);
+	wt_says_text(says, feed->status.text, sizeof feed->status.text);
 }
 
 static void retry_later(struct wt_feed *feed)
@@ -94,14 +95,15 @@ static void retry_later(struct wt_feed *feed)
 	pthread_cond_signal(&feed->wake);
 }
 
-static void warn(struct wt_feed *feed, const char *text)
+static void warn(struct wt_feed *feed, const char *says)
 {
-	char line[340];
+	char text[300], line[340];
+	wt_says_text(says, text, sizeof text);
 	snprintf(line, sizeof line, "%s; trying again", text);
 	wt_feed_say(feed, WT_LOG_WARNING, line);
 }
 
-static void lost(struct wt_feed *feed, const char *text)
+static void lost(struct wt_feed *feed, const char *says)
 {
 	pthread_mutex_lock(&feed->lock);
 	bool was = feed->connected;
@@ -109,12 +111,12 @@ static void lost(struct wt_feed *feed, const char *text)
 		feed->retry_s = WT_FEED_RETRY_LEAST_S;
 	if (was)
 		feed->status.attempts = 0;
-	set_state(feed, WT_FEED_CONNECTING, text);
+	set_state(feed, WT_FEED_CONNECTING, says);
 	retry_later(feed);
 	bool stop = feed->stop;
 	pthread_mutex_unlock(&feed->lock);
 	if (was && !stop)
-		warn(feed, text);
+		warn(feed, says);
 }
 
 /* --- the library's callbacks --------------------------------------------------------------- */
@@ -122,32 +124,34 @@ static void lost(struct wt_feed *feed, const char *text)
 static void on_lost(void *context, char *cause)
 {
 	struct wt_feed *feed = context;
-	char text[300];
+	char says[WT_SAYS_SIZE];
 	(void)cause;
-	snprintf(text, sizeof text, "the connection to the broker at %s was lost", feed->uri);
-	lost(feed, text);
+	wt_says_make(says, "the connection to the broker at %s was lost", feed->uri);
+	lost(feed, says);
 }
 
 /* MQTT 5: the broker says goodbye, and why. */
 static void on_disconnected(void *context, MQTTProperties *properties, enum MQTTReasonCodes reason)
 {
 	struct wt_feed *feed = context;
-	char text[300];
+	char says[WT_SAYS_SIZE];
 	(void)properties;
 	if (reason == MQTTREASONCODE_SESSION_TAKEN_OVER)
-		snprintf(text, sizeof text,
-			 "another client took the name '%s' at the broker at %s; set client_id",
-			 feed->setup.client_id, feed->uri);
+		wt_says_make(says,
+			     "another client took the name '%s' at the broker at %s; set client_id",
+			     feed->setup.client_id, feed->uri);
 	else
-		snprintf(text, sizeof text, "the broker at %s ended the connection (%s)", feed->uri,
-			 MQTTReasonCode_toString(reason) ? MQTTReasonCode_toString(reason) : "?");
-	lost(feed, text);
+		wt_says_make(says, "the broker at %s ended the connection (%s)", feed->uri,
+			     MQTTReasonCode_toString(reason) ? MQTTReasonCode_toString(reason)
+							     : "?");
+	lost(feed, says);
 }
 
 static void connected(struct wt_feed *feed, bool session_present)
 {
-	char text[300];
-	snprintf(text, sizeof text, "connected to the broker at %s", feed->uri);
+	char says[WT_SAYS_SIZE], text[300];
+	wt_says_make(says, "connected to the broker at %s", feed->uri);
+	wt_says_text(says, text, sizeof text);
 	pthread_mutex_lock(&feed->lock);
 	int64_t was_unix_s = feed->status.since_unix_s;
 	bool again = feed->connected_at_s > 0.0;
@@ -157,7 +161,7 @@ static void connected(struct wt_feed *feed, bool session_present)
 	feed->just_connected = true;
 	feed->session_present = session_present;
 	feed->connected_at_s = wt_feed_monotonic_s();
-	set_state(feed, WT_FEED_CONNECTED, text);
+	set_state(feed, WT_FEED_CONNECTED, says);
 	int64_t now_unix_s = feed->status.since_unix_s;
 	feed->first_failure_said = false;
 	pthread_cond_signal(&feed->wake);
@@ -181,25 +185,25 @@ static void on_connect_5(void *context, MQTTAsync_successData5 *data)
 }
 
 /* Said once until a connection comes about: a broker away for a day is one line. */
-static void note_failure(struct wt_feed *feed, bool needs_a_person, const char *text)
+static void note_failure(struct wt_feed *feed, bool needs_a_person, const char *says)
 {
 	pthread_mutex_lock(&feed->lock);
 	enum wt_feed_state state = needs_a_person ? WT_FEED_REFUSED : WT_FEED_CONNECTING;
 	bool say = !feed->first_failure_said || feed->status.state != state;
 	feed->first_failure_said = true;
-	set_state(feed, state, text);
+	set_state(feed, state, says);
 	pthread_mutex_unlock(&feed->lock);
 	if (say)
-		warn(feed, text);
+		warn(feed, says);
 }
 
 /* The library tells of a refusal; for anything else the feed's thread looks itself. */
 static void failed(struct wt_feed *feed, int refusal, bool version5)
 {
-	char text[300];
+	char says[WT_SAYS_SIZE];
 	if (refusal > 0) {
-		wt_feed_refusal_text(feed, refusal, version5, text, sizeof text);
-		note_failure(feed, true, text);
+		wt_feed_refusal_says(feed, refusal, version5, says);
+		note_failure(feed, true, says);
 	}
 	pthread_mutex_lock(&feed->lock);
 	feed->to_look = refusal <= 0;
@@ -211,7 +215,7 @@ static void look(struct wt_feed *feed)
 {
 	struct wt_feed_reason reason;
 	if (wt_feed_look(feed, &reason))
-		note_failure(feed, reason.needs_a_person, reason.text);
+		note_failure(feed, reason.needs_a_person, reason.says);
 }
 
 static void on_failure_3(void *context, MQTTAsync_failureData *data)
@@ -243,13 +247,15 @@ static void subscribed(struct wt_feed *feed)
 
 static void not_subscribed(struct wt_feed *feed, const char *filter)
 {
-	char text[300];
-	snprintf(text, sizeof text,
-		 "the broker at %s does not let us read '%.100s'; its access rules must allow it",
-		 feed->uri, filter);
+	char says[WT_SAYS_SIZE], text[300];
+	wt_says_make(
+		says,
+		"the broker at %s does not let us read '%.100s'; its access rules must allow it",
+		feed->uri, filter);
+	wt_says_text(says, text, sizeof text);
 	wt_feed_say(feed, WT_LOG_ERR, text);
 	pthread_mutex_lock(&feed->lock);
-	set_state(feed, WT_FEED_REFUSED, text);
+	set_state(feed, WT_FEED_REFUSED, says);
 	pthread_mutex_unlock(&feed->lock);
 }
 
@@ -672,7 +678,7 @@ struct wt_feed *wt_feed_new(const struct wt_feed_setup *setup, char *why, size_t
 	feed->curl = curl_global_init(CURL_GLOBAL_DEFAULT) == CURLE_OK;
 	if (!feed->curl || !make_client(feed, why, why_size))
 		goto failed;
-	set_state(feed, WT_FEED_CONNECTING, "connecting to the broker");
+	set_state(feed, WT_FEED_CONNECTING, WT_SAYS_WORD("connecting to the broker"));
 	if (pthread_create(&feed->thread, NULL, run, feed) != 0) {
 		snprintf(why, why_size, "the feed's thread cannot be made");
 		MQTTAsync_destroy(&feed->client);

@@ -17,6 +17,7 @@
 
 #include "daemon/config.h"
 #include "daemon/engine.h"
+#include "lib/wire/says.h"
 
 struct wt_feed;
 
@@ -32,6 +33,7 @@ struct wt_feed_status {
 	double callback_s; /* for how long a callback has been waiting */
 	size_t queue;      /* messages waiting for the loop */
 	char text[300];
+	char says[WT_SAYS_SIZE]; /* text taken apart */
 };
 
 struct wt_feed_setup {

@@ -35,7 +35,7 @@ struct wt_feed_item {
 /* Why there is no connection. */
 struct wt_feed_reason {
 	bool needs_a_person; /* it will not get better by itself */
-	char text[300];
+	char says[WT_SAYS_SIZE];
 };
 
 /* How many lines may still be logged about the broker. */
@@ -90,9 +90,9 @@ void wt_feed_drop_queue(struct wt_feed *feed);
 bool wt_feed_connect_options(struct wt_feed *feed, MQTTAsync_connectOptions *options,
 			     MQTTAsync_SSLOptions *ssl, MQTTProperties *properties, char *why,
 			     size_t why_size);
-/* A refusal of the broker in words. */
-void wt_feed_refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
-			  size_t size);
+/* A refusal of the broker in words, taken apart. */
+void wt_feed_refusal_says(const struct wt_feed *feed, int code, bool version5,
+			  char says[static WT_SAYS_SIZE]);
 /* Connects once as a plain TLS or TCP client would, to learn why the broker cannot be had; on the
  * feed's own thread.  false when the feed is to stop meanwhile. */
 bool wt_feed_look(struct wt_feed *feed, struct wt_feed_reason *out);

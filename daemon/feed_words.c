@@ -24,43 +24,45 @@ static const char *refusal_word(int code, bool version5)
 	if (!version5) {
 		static const char *const words[] = {
 			NULL,
-			"it does not speak MQTT 3.1.1",
-			"it does not accept the client id",
-			"it is not available",
-			"user or password is wrong",
-			"not authorised: set user and password_file, or let this client in"};
+			WT_SAYS_WORD("it does not speak MQTT 3.1.1"),
+			WT_SAYS_WORD("it does not accept the client id"),
+			WT_SAYS_WORD("it is not available"),
+			WT_SAYS_WORD("user or password is wrong"),
+			WT_SAYS_WORD("not authorised: set user and password_file, or let this "
+				     "client in")};
 		return code >= 1 && code <= 5 ? words[code] : NULL;
 	}
 	switch (code) {
 	case 0x84:
-		return "it does not speak MQTT 5; try version = 3";
+		return WT_SAYS_WORD("it does not speak MQTT 5; try version = 3");
 	case 0x85:
-		return "it does not accept the client id";
+		return WT_SAYS_WORD("it does not accept the client id");
 	case 0x86:
-		return "user or password is wrong";
+		return WT_SAYS_WORD("user or password is wrong");
 	case 0x87:
-		return "not authorised: set user and password_file, or let this client in";
+		return WT_SAYS_WORD(
+			"not authorised: set user and password_file, or let this client in");
 	case 0x88:
 	case 0x89:
-		return "it is not available";
+		return WT_SAYS_WORD("it is not available");
 	case 0x8a:
-		return "it has banned this client";
+		return WT_SAYS_WORD("it has banned this client");
 	case 0x8e:
-		return "another client uses the same client id: set client_id";
+		return WT_SAYS_WORD("another client uses the same client id: set client_id");
 	default:
 		return NULL;
 	}
 }
 
-void wt_feed_refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
-			  size_t size)
+void wt_feed_refusal_says(const struct wt_feed *feed, int code, bool version5,
+			  char says[static WT_SAYS_SIZE])
 {
 	const char *word = refusal_word(code, version5);
 	if (word)
-		snprintf(out, size, "the broker at %s refuses us: %s", feed->uri, word);
+		wt_says_make(says, "the broker at %s refuses us: %s", feed->uri, word);
 	else
-		snprintf(out, size, "the broker at %s refuses us (code 0x%02x)", feed->uri,
-			 (unsigned)code);
+		wt_says_make(says, "the broker at %s refuses us (code 0x%02x)", feed->uri,
+			     (unsigned)code);
 }
 
 /* --- why there is no connection ------------------------------------------------------------ */
@@ -111,7 +113,7 @@ static const char *certificate_word(long verdict)
 	case 19:
 	case 20:
 	case 21:
-		return "its certificate is not from an authority of ca_file";
+		return WT_SAYS_WORD("its certificate is not from an authority of ca_file");
 	default:
 		return NULL;
 	}
@@ -125,45 +127,48 @@ static void describe(struct wt_feed *feed, CURL *look, CURLcode code, const char
 	long number = 0;
 	switch (code) {
 	case CURLE_OK:
-		word = config->broker_tls
-			       ? "it hangs up after TLS; does it want cert_file and key_file?"
-			       : "it hangs up; does it want 'tls = yes'?";
+		word = config->broker_tls ? WT_SAYS_WORD("it hangs up after TLS; does it want "
+							 "cert_file and key_file?")
+					  : WT_SAYS_WORD("it hangs up; does it want 'tls = yes'?");
 		break;
 	case CURLE_COULDNT_RESOLVE_HOST:
-		word = "no address is known for its name";
+		word = WT_SAYS_WORD("no address is known for its name");
 		break;
 	case CURLE_COULDNT_CONNECT:
 		curl_easy_getinfo(look, CURLINFO_OS_ERRNO, &number);
 		word = number ? strerror((int)number) : word;
 		break;
 	case CURLE_OPERATION_TIMEDOUT:
-		word = "it does not answer";
+		word = WT_SAYS_WORD("it does not answer");
 		break;
 	case CURLE_SSL_CONNECT_ERROR:
-		word = "it does not speak TLS at this port";
+		word = WT_SAYS_WORD("it does not speak TLS at this port");
 		break;
 	case CURLE_PEER_FAILED_VERIFICATION:
 		curl_easy_getinfo(look, CURLINFO_SSL_VERIFYRESULT, &number);
 		/* The name is looked at after the chain, and has no number. */
 		if (strstr(word, "subject name"))
-			word = "its certificate is for another host name";
+			word = WT_SAYS_WORD("its certificate is for another host name");
 		else if (certificate_word(number))
 			word = certificate_word(number);
 		out->needs_a_person = true;
 		break;
 	case CURLE_SSL_CACERT_BADFILE:
-		word = "ca_file cannot be used";
+		word = WT_SAYS_WORD("ca_file cannot be used");
 		out->needs_a_person = true;
 		break;
 	case CURLE_SSL_CERTPROBLEM:
-		word = "cert_file and key_file cannot be used";
+		word = WT_SAYS_WORD("cert_file and key_file cannot be used");
 		out->needs_a_person = true;
 		break;
 	default:
 		break;
 	}
-	snprintf(out->text, sizeof out->text, "%s the broker at %s: %.150s",
-		 out->needs_a_person ? "no trust in" : "no connection to", feed->uri, word);
+	if (out->needs_a_person)
+		wt_says_make(out->says, "no trust in the broker at %s: %.150s", feed->uri, word);
+	else
+		wt_says_make(out->says, "no connection to the broker at %s: %.150s", feed->uri,
+			     word);
 }
 
 bool wt_feed_look(struct wt_feed *feed, struct wt_feed_reason *out)

@@ -23,17 +23,25 @@
 static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
 	__attribute__((format(printf, 4, 5)));
 
+static void add_said(json_t *items, const char *code, const char *severity, const char *says)
+{
+	char text[600], clean[600];
+	wt_says_text(says, text, sizeof text);
+	/* Others have a say in it, and a cut may have gone through a character. */
+	wt_text_clean(text, strlen(text), clean, sizeof clean);
+	json_array_append_new(items,
+			      json_pack("{s:s,s:s,s:s,s:o,s:b}", "code", code, "severity", severity,
+					"text", clean, "says", wt_says_json(says), "daemon", 1));
+}
+
 static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
 {
-	char said[600], text[600];
+	char says[WT_SAYS_SIZE];
 	va_list arguments;
 	va_start(arguments, format);
-	vsnprintf(said, sizeof said, format, arguments);
+	wt_says_take(says, format, arguments);
 	va_end(arguments);
-	/* Others have a say in it, and a cut may have gone through a character. */
-	wt_text_clean(said, strlen(said), text, sizeof text);
-	json_array_append_new(items, json_pack("{s:s,s:s,s:s,s:b}", "code", code, "severity",
-					       severity, "text", text, "daemon", 1));
+	add_said(items, code, severity, says);
 }
 
 static void store_items(struct wt_service *service, json_t *items)
@@ -75,11 +83,11 @@ static void feed_items(struct wt_service *service, json_t *items)
 	wt_feed_status(service->feed, &feed);
 	int64_t away_s = wt_service_now_ms(service) / 1000 - feed.since_unix_s;
 	if (feed.state == WT_FEED_REFUSED)
-		add(items, "broker_refused", "err", "%s", feed.text);
+		add_said(items, "broker_refused", "err", feed.says);
 	else if (feed.state == WT_FEED_CONNECTING && away_s >= BROKER_PATIENCE_S)
-		add(items, "broker_lost", "err", "%s", feed.text);
+		add_said(items, "broker_lost", "err", feed.says);
 	else if (feed.state == WT_FEED_CONNECTING)
-		add(items, "broker_connecting", "notice", "%s", feed.text);
+		add_said(items, "broker_connecting", "notice", feed.says);
 	if (feed.dropped)
 		add(items, "messages_dropped", "err", "%llu messages were lost: too many waited",
 		    (unsigned long long)feed.dropped);

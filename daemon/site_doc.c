@@ -118,11 +118,12 @@ json_t *site_time_triple(double p10, double p50, double p90)
 
 json_t *site_note(const char *code, const char *format, ...)
 {
-	char text[256];
+	char text[256], says[WT_SAYS_SIZE];
 	va_list arguments;
 
 	va_start(arguments, format);
+	wt_says_take(says, format, arguments);
 	vsnprintf(text, sizeof(text), format, arguments);
 	va_end(arguments);
-	return json_pack("{s:s,s:s}", "code", code, "text", text);
+	return json_pack("{s:s,s:s,s:o}", "code", code, "text", text, "says", wt_says_json(says));
 }

@@ -92,10 +92,11 @@ bool site_refuse(struct wt_refusal *refusal, int code, const char *field, const 
 
 	if (!refusal)
 		return false;
-	refusal->code = code;
+	*refusal = (struct wt_refusal){.code = code};
 	snprintf(refusal->field, sizeof(refusal->field), "%s", field ? field : "");
 	snprintf(refusal->given, sizeof(refusal->given), "%s", given ? given : "");
 	va_start(arguments, format);
+	wt_says_take(refusal->says, format, arguments);
 	vsnprintf(refusal->text, sizeof(refusal->text), format, arguments);
 	va_end(arguments);
 	return false;
@@ -178,8 +179,9 @@ static bool read_number(const struct site_param_rule *rule, const json_t *value,
 	if (!fine)
 		return site_refuse(refusal, BAD, rule->name, given,
 				   "%s must be %s %g and at most %g%s%s, not '%s'", rule->name,
-				   rule->above ? "more than" : "at least", rule->least, rule->most,
-				   *unit ? " " : "", unit, given);
+				   rule->above ? WT_SAYS_WORD("more than")
+					       : WT_SAYS_WORD("at least"),
+				   rule->least, rule->most, *unit ? " " : "", unit, given);
 	out->number = number;
 	return true;
 }
@@ -264,7 +266,7 @@ static bool read_named(const struct wt_site *site, const struct site_param_rule 
 	if (found == SIZE_MAX)
 		return site_refuse(refusal, BAD, rule->name, given,
 				   "there is no %s '%s'; accepted: %s", rule->name, given,
-				   *list ? list : "none is configured");
+				   *list ? list : WT_SAYS_WORD("none is configured"));
 	out->index = found;
 	out->text = text;
 	return true;
@@ -304,7 +306,7 @@ static bool read_load(const struct wt_site *site, const struct site_param_rule *
 			add_name(list, sizeof(list), name);
 	}
 	return site_refuse(refusal, BAD, rule->name, given, "there is no load '%s'; open loads: %s",
-			   given, *list ? list : "none");
+			   given, *list ? list : WT_SAYS_WORD("none"));
 }
 
 static bool read_time(const struct site_param_rule *rule, const json_t *value, const char *given,
@@ -390,7 +392,7 @@ static bool refuse_unknown(const struct site_verb_rule *verb, const char *name,
 	for (size_t i = 0; i < SITE_PARAMS_MAX && verb->params[i].name; i++)
 		add_name(list, sizeof(list), verb->params[i].name);
 	return site_refuse(refusal, BAD, "", given, "%s takes no '%s'; accepted: %s", verb->name,
-			   given, *list ? list : "no parameter");
+			   given, *list ? list : WT_SAYS_WORD("no parameter"));
 }
 
 bool site_params_read(const struct wt_site *site, const struct site_verb_rule *verb,

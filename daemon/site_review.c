@@ -313,15 +313,15 @@ static json_t *worst(const struct wt_site *site, const struct site_track *tracks
 	size_t count = find_misses(tracks, n, &misses);
 
 	for (size_t i = 0; i < count; i++) {
-		char text[112];
-		const char *code =
-			site_review_reason(site, misses[i].track, misses[i].row,
-					   misses[i].error_min, air_rows, text, sizeof(text));
-		json_array_append_new(rows,
-				      json_pack("{s:i,s:i,s:f,s:s,s:s}", "load",
-						misses[i].track->load->number, "lead_h",
-						misses[i].lead_h, "error_min", misses[i].error_min,
-						"code", code, "text", text));
+		char text[112], says[WT_SAYS_SIZE];
+		const char *code = site_review_reason(site, misses[i].track, misses[i].row,
+						      misses[i].error_min, air_rows, says);
+		wt_says_text(says, text, sizeof(text));
+		json_array_append_new(rows, json_pack("{s:i,s:i,s:f,s:s,s:s,s:o}", "load",
+						      misses[i].track->load->number, "lead_h",
+						      misses[i].lead_h, "error_min",
+						      misses[i].error_min, "code", code, "text",
+						      text, "says", wt_says_json(says)));
 	}
 	free(misses);
 	return rows;

@@ -24,6 +24,6 @@ extern const double site_review_probability[SITE_QUANTILES];
 /* Why a forecast missed: "air", "pace" or "observation", and a sentence. */
 const char *site_review_reason(const struct wt_site *site, const struct site_track *track,
 			       const json_t *row, double error_min, const json_t *air_rows,
-			       char *text, size_t size);
+			       char says[static WT_SAYS_SIZE]);
 
 #endif /* WT_DAEMON_SITE_REVIEW_H */

@@ -95,7 +95,7 @@ static double least_trust(const struct site_track *track)
 
 const char *site_review_reason(const struct wt_site *site, const struct site_track *track,
 			       const json_t *row, double error_min, const json_t *air_rows,
-			       char *text, size_t size)
+			       char says[static WT_SAYS_SIZE])
 {
 	double air =
 		air_difference(site, track, (int64_t)number_of(row, "issued_unix_s"), air_rows);
@@ -104,18 +104,19 @@ const char *site_review_reason(const struct wt_site *site, const struct site_tra
 
 	/* Ready earlier than said goes with drier air than said. */
 	if (isfinite(air) && fabs(air) > AIR_DIFFERED && (air > 0.0) == (error_min > 0.0)) {
-		snprintf(text, size, "the air came %.0f %% %s than forecast", 100.0 * fabs(air),
-			 air > 0.0 ? "drier" : "wetter");
+		wt_says_make(says, "the air came %.0f %% %s than forecast", 100.0 * fabs(air),
+			     air > 0.0 ? WT_SAYS_WORD("drier") : WT_SAYS_WORD("wetter"));
 		return "air";
 	}
 	if (least_trust(track) < LEAST_TRUST) {
-		snprintf(text, size, "an observation did not fit the rest of the load");
+		wt_says_make(says, "an observation did not fit the rest of the load");
 		return "observation";
 	}
 	if (isfinite(pace) && fabs(pace) >= 0.05)
-		snprintf(text, size, "the leaf gave its water %.0f %% %s than first thought",
-			 100.0 * fabs(exp(pace) - 1.0), pace > 0.0 ? "faster" : "slower");
+		wt_says_make(says, "the leaf gave its water %.0f %% %s than first thought",
+			     100.0 * fabs(exp(pace) - 1.0),
+			     pace > 0.0 ? WT_SAYS_WORD("faster") : WT_SAYS_WORD("slower"));
 	else
-		snprintf(text, size, "the leaf's pace changed on the way");
+		wt_says_make(says, "the leaf's pace changed on the way");
 	return "pace";
 }

@@ -4,6 +4,7 @@
  * and faults of the last message are added by the feed's owner.
  */
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -85,10 +86,20 @@ json_t *site_query_stations(const struct wt_site *site, int64_t now_unix_s)
 
 /* --- what needs a person --------------------------------------------------------------------- */
 
-static void concern(json_t *list, const char *code, const char *severity, const char *text)
+static void concern(json_t *list, const char *code, const char *severity, const char *format, ...)
+	__attribute__((format(printf, 4, 5)));
+
+static void concern(json_t *list, const char *code, const char *severity, const char *format, ...)
 {
-	json_array_append_new(
-		list, json_pack("{s:s,s:s,s:s}", "code", code, "severity", severity, "text", text));
+	char text[256], says[WT_SAYS_SIZE];
+	va_list values;
+
+	va_start(values, format);
+	wt_says_take(says, format, values);
+	vsnprintf(text, sizeof(text), format, values);
+	va_end(values);
+	json_array_append_new(list, json_pack("{s:s,s:s,s:s,s:o}", "code", code, "severity",
+					      severity, "text", text, "says", wt_says_json(says)));
 }
 
 static void station_concerns(const struct wt_site *site, const struct site_station *station,
@@ -96,25 +107,23 @@ static void station_concerns(const struct wt_site *site, const struct site_stati
 {
 	double every_s = site->config->stations[station->config].expected_every_s;
 	int64_t age_s = now_unix_s - station->last_unix_ms / 1000;
-	char text[200];
 
 	if (!station->n_readings) {
-		snprintf(text, sizeof(text), "No reading of station %s has come yet.",
-			 station->name);
-		concern(list, "station_unheard", "warning", text);
+		concern(list, "station_unheard", "warning",
+			"No reading of station %s has come yet.", station->name);
 	} else if ((double)age_s > 3.0 * (every_s > 0.0 ? every_s : 600.0)) {
 		if (age_s >= 2 * SITE_HOUR_S)
-			snprintf(text, sizeof(text), "Station %s has been silent for %lld h.",
-				 station->name, (long long)(age_s / SITE_HOUR_S));
+			concern(list, "station_silent", "err",
+				"Station %s has been silent for %lld h.", station->name,
+				(long long)(age_s / SITE_HOUR_S));
 		else
-			snprintf(text, sizeof(text), "Station %s has been silent for %lld min.",
-				 station->name, (long long)(age_s / 60));
-		concern(list, "station_silent", "err", text);
+			concern(list, "station_silent", "err",
+				"Station %s has been silent for %lld min.", station->name,
+				(long long)(age_s / 60));
 	} else if (station->last_flags & WT_FLAG_STUCK) {
-		snprintf(text, sizeof(text),
-			 "Station %s has sent the same values for hours: is it stuck?",
-			 station->name);
-		concern(list, "station_stuck", "warning", text);
+		concern(list, "station_stuck", "warning",
+			"Station %s has sent the same values for hours: is it stuck?",
+			station->name);
 	}
 }
 
@@ -122,21 +131,15 @@ static void load_concerns(const struct wt_site *site, const struct site_load *lo
 			  int64_t now_unix_s, json_t *list)
 {
 	const struct site_job_load *job = site_forecast_of(site, load);
-	char text[200];
 
-	if (now_unix_s - load->spread_unix_s > 5 * (int64_t)SITE_DAY_S) {
-		snprintf(text, sizeof(text),
-			 "Load %d was spread %lld days ago: fix it, or drop it if it is gone.",
-			 load->number,
-			 (long long)((now_unix_s - load->spread_unix_s) / SITE_DAY_S));
-		concern(list, "load_old", "warning", text);
-	}
+	if (now_unix_s - load->spread_unix_s > 5 * (int64_t)SITE_DAY_S)
+		concern(list, "load_old", "warning",
+			"Load %d was spread %lld days ago: fix it, or drop it if it is gone.",
+			load->number, (long long)((now_unix_s - load->spread_unix_s) / SITE_DAY_S));
 	const json_t *note = job ? json_array_get(job->view.notes, 0) : NULL;
-	if (note) {
-		snprintf(text, sizeof(text), "Load %d: %s.", load->number,
-			 json_string_value(json_object_get(note, "text")));
-		concern(list, "observation", "notice", text);
-	}
+	if (note)
+		concern(list, "observation", "notice", "Load %d: %s.", load->number,
+			json_string_value(json_object_get(note, "text")));
 }
 
 json_t *wt_site_concerns(const struct wt_site *site, int64_t now_unix_s)

@@ -191,7 +191,8 @@ static void observation_notes(struct site_job_load *load)
 				  "the %s weighing is %.1f %% %s what the air allows: check the "
 				  "scale or the load",
 				  clock, 100.0 * fabs(seen->value / report->expected - 1.0),
-				  seen->value > report->expected ? "above" : "below"));
+				  seen->value > report->expected ? WT_SAYS_WORD("above")
+								 : WT_SAYS_WORD("below")));
 	}
 }
 

@@ -11,6 +11,7 @@
 
 #include "lib/wire/payload.h"
 #include "lib/wire/quantity.h"
+#include "lib/wire/says.h"
 #include "lib/wire/text.h"
 
 enum { PAYLOAD_KEPT = 4096, SHOWN_SIZE = 204, POINTER_SIZE = 170, TEXT_SIZE = 1600, DEPTH_MAX = 8 };
@@ -255,13 +256,25 @@ static void undecided(json_t *list, const char *format, ...) __attribute__((form
 
 static void undecided(json_t *list, const char *format, ...)
 {
-	char text[400];
+	char text[400], says[WT_SAYS_SIZE];
 	va_list args;
 
 	va_start(args, format);
+	wt_says_take(says, format, args);
 	(void)vsnprintf(text, sizeof text, format, args);
 	va_end(args);
-	json_array_append_new(list, json_string(text));
+	json_array_append_new(list,
+			      json_pack("{s:s, s:o}", "text", text, "says", wt_says_json(says)));
+}
+
+/* One member of each, in their order; */
+static json_t *members(const json_t *list, const char *key)
+{
+	json_t *out = json_array(), *one;
+	size_t i;
+
+	json_array_foreach(list, i, one) json_array_append(out, json_object_get(one, key));
+	return out;
 }
 
 /* Without the last line's end. */
@@ -279,8 +292,9 @@ static bool rather_f(double number)
 
 static void tell_choices(const struct finding *finding, const char *topic, json_t *list)
 {
-	static const char *const words[MEANINGS] = {
-		[TEMP_C] = "temperature", [TEMP_F] = "temperature", [HUMIDITY] = "humidity"};
+	static const char *const words[MEANINGS] = {[TEMP_C] = WT_SAYS_WORD("temperature"),
+						    [TEMP_F] = WT_SAYS_WORD("temperature"),
+						    [HUMIDITY] = WT_SAYS_WORD("humidity")};
 
 	for (enum meaning meaning = TEMP_C; meaning <= HUMIDITY; meaning++) {
 		if (finding->by[meaning].count > 1)
@@ -473,7 +487,7 @@ static int by_topic(const void *a, const void *b)
 json_t *wt_propose_document(const struct wt_propose *propose)
 {
 	const struct heard *sorted[WT_PROPOSE_TOPICS_MAX];
-	json_t *topics = json_array(), *list = json_array();
+	json_t *topics = json_array(), *list = json_array(), *document;
 	bool any = false;
 
 	for (size_t i = 0; i < propose->n_topics; i++)
@@ -497,5 +511,8 @@ json_t *wt_propose_document(const struct wt_propose *propose)
 	if (any)
 		undecided(list, "which room it stands in (room =), and how often it sends "
 				"(expected_every_s =)");
-	return json_pack("{s:o, s:o}", "topics", topics, "undecided", list);
+	document = json_pack("{s:o, s:o, s:o}", "topics", topics, "undecided",
+			     members(list, "text"), "undecided_says", members(list, "says"));
+	json_decref(list);
+	return document;
 }

@@ -14,6 +14,7 @@ void wt_rpc_refuse(struct wt_refusal *refusal, int code, const char *format, ...
 
 	*refusal = (struct wt_refusal){.code = code};
 	va_start(args, format);
+	wt_says_take(refusal->says, format, args);
 	(void)vsnprintf(refusal->text, sizeof refusal->text, format, args);
 	va_end(args);
 }
@@ -29,9 +30,12 @@ void wt_rpc_refuse_param(struct wt_refusal *refusal, const char *field, const ch
 		wt_text_clean(given, strlen(given), out.given, sizeof out.given);
 		(void)snprintf(out.text, sizeof out.text, "%s must be %s, not '%s'", out.field,
 			       out.accepted, out.given);
+		wt_says_make(out.says, "%s must be %s, not '%s'", out.field, out.accepted,
+			     out.given);
 	} else {
 		(void)snprintf(out.text, sizeof out.text, "%s is missing; it must be %s", out.field,
 			       out.accepted);
+		wt_says_make(out.says, "%s is missing; it must be %s", out.field, out.accepted);
 	}
 	*refusal = out;
 }
@@ -203,11 +207,17 @@ char *wt_rpc_reply_line(const json_t *id, const json_t *result)
 char *wt_rpc_error_line(const json_t *id, const struct wt_refusal *refusal)
 {
 	json_t *error = json_pack("{s:i, s:s}", "code", refusal->code, "message", refusal->text);
+	json_t *data = refusal->field[0]
+			       ? json_pack("{s:s, s:s, s:s}", "field", refusal->field, "given",
+					   refusal->given, "accepted", refusal->accepted)
+			       : json_object();
+	json_t *says = wt_says_json(refusal->says);
 
-	if (error && refusal->field[0])
-		json_object_set_new(error, "data",
-				    json_pack("{s:s, s:s, s:s}", "field", refusal->field, "given",
-					      refusal->given, "accepted", refusal->accepted));
+	if (says)
+		json_object_set_new(data, "says", says);
+	if (json_object_size(data))
+		json_object_set(error, "data", data);
+	json_decref(data);
 	return dump_line(json_pack("{s:s, s:o, s:o}", "jsonrpc", "2.0", "id",
 				   id ? share(id) : json_null(), "error", error));
 }

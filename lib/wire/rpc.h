@@ -11,22 +11,11 @@
 #include <stdint.h>
 
 #include "lib/wire/quantity.h"
+#include "lib/wire/rpc_code.h"
+#include "lib/wire/says.h"
 #include "lib/wire/timefmt.h"
 
 enum { WT_RPC_LINE_MAX = 64 * 1024 };
-
-/* JSON-RPC 2.0, section 5.1, and our own from -32000 down. */
-enum wt_rpc_code {
-	WT_RPC_NOT_JSON = -32700,
-	WT_RPC_BAD_REQUEST = -32600,
-	WT_RPC_NO_METHOD = -32601,
-	WT_RPC_BAD_PARAM = -32602,
-	WT_RPC_FAULT = -32603, /* of ours: out of memory */
-	WT_RPC_REFUSED = -32000,
-	WT_RPC_NOT_READY = -32001,
-	WT_RPC_TRY_AGAIN = -32002,
-	WT_RPC_NOT_ALLOWED = -32003
-};
 
 /* A refusal in words: the sentence quotes what was given and says what is accepted.  field, given
  * and accepted are "" where they do not apply. */
@@ -36,6 +25,7 @@ struct wt_refusal {
 	char field[64];
 	char given[96];
 	char accepted[256];
+	char says[WT_SAYS_SIZE]; /* text taken apart, lib/wire/says.h; "" where it is not */
 };
 
 /* Fills a refusal that names no field.  format is a sentence without a full stop. */

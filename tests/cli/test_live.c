@@ -70,25 +70,45 @@ static void acts_are_said_back(void **state)
 	check("loads --all", 0, "dropped", NULL);
 }
 
+/* What a maker gets to read in Chinese: Chinese, and none of the daemon's English. */
+static void check_chinese(const char *words)
+{
+	static const char *const env[] = {"LC_ALL=zh_CN.UTF-8", "LANGUAGE=", NULL};
+	static const char *const english[] = {" must ", "there is ", " needs ", " not ", " was "};
+	char line[512];
+	struct run run;
+
+	snprintf(line, sizeof line, "wither --socket %s %s", workshop.socket, words);
+	run_line(line, env, &run);
+	for (size_t i = 0; i < sizeof english / sizeof *english; i++)
+		if (strstr(run.err, english[i]))
+			fail_msg("'%s' says in English: %s", words, run.err);
+	/* Every character of the catalogue's Chinese begins with one of these bytes. */
+	if (!strpbrk(run.err, "\xe4\xe5\xe6\xe7\xe8\xe9"))
+		fail_msg("'%s' says no Chinese: %s", words, run.err);
+	run_clear(&run);
+}
+
 /* Each refusal quotes what was given and changes nothing. */
 static void what_is_refused_changes_nothing(void **state)
 {
 	static const struct {
 		const char *words, *part;
+		int code; /* 2: never accepted; 1: not as things stand */
 	} refused[] = {
-		{"spread creek -3 4m2", "-3"},
-		{"spread creek 900 4m2", "900"},
-		{"spread creek 3", "area"},
-		{"spread creek 3 4m2 --room attic", "attic"},
-		{"spread creek 3 4m2 --style jam", "jam"},
-		{"spread creek 3 4m2 --at 2199-01-01T00:00:00Z", "2199"},
-		{"weigh 77 3", "77"},
-		{"fix 1", "1"},
-		{"weigh 1 3", "1"},
-		{"what-if 77", "77"},
-		{"air --room attic", "attic"},
-		{"salt nowhere NaCl", "nowhere"},
-		{"style jam --accept", "jam"},
+		{"spread creek -3 4m2", "-3", 2},
+		{"spread creek 900 4m2", "900", 2},
+		{"spread creek 3", "area", 2},
+		{"spread creek 3 4m2 --room attic", "attic", 2},
+		{"spread creek 3 4m2 --style jam", "jam", 2},
+		{"spread creek 3 4m2 --at 2199-01-01T00:00:00Z", "2199", 2},
+		{"weigh 77 3", "77", 2},
+		{"fix 1", "1", 1},
+		{"weigh 1 3", "1", 1},
+		{"what-if 77", "77", 2},
+		{"air --room attic", "attic", 2},
+		{"salt nowhere NaCl", "nowhere", 2},
+		{"style jam --accept", "jam", 2},
 	};
 	char line[256];
 	struct run before, after;
@@ -96,8 +116,10 @@ static void what_is_refused_changes_nothing(void **state)
 	(void)state;
 	snprintf(line, sizeof line, "wither --socket %s export loads --csv", workshop.socket);
 	run_line(line, NULL, &before);
-	for (size_t i = 0; i < sizeof refused / sizeof *refused; i++)
-		check(refused[i].words, 1, NULL, refused[i].part);
+	for (size_t i = 0; i < sizeof refused / sizeof *refused; i++) {
+		check(refused[i].words, refused[i].code, NULL, refused[i].part);
+		check_chinese(refused[i].words);
+	}
 	run_line(line, NULL, &after);
 	assert_string_equal(before.out, after.out);
 	run_clear(&before);
@@ -205,7 +227,7 @@ static void a_new_station_is_overheard(void **state)
 	char line[256];
 
 	(void)state;
-	check("stations --learn 'a/#/b'", 1, NULL, "'a/#/b'");
+	check("stations --learn 'a/#/b'", 2, NULL, "'a/#/b'");
 	snprintf(line, sizeof line, "wither --socket %s stations --learn 'attic/#'",
 		 workshop.socket);
 	assert_true(terminal_open(line, env, 40, 20, &terminal));

@@ -212,7 +212,7 @@ def check_learning(hut):
         fault(f"stations --learn asks nothing: {document}")
     out = subprocess.run([hut.wither, "--socket", hut.socket, "stations", "--learn", "a/#/b"],
                          capture_output=True, text=True, check=False)
-    if out.returncode != 1 or "'a/#/b'" not in out.stderr:
+    if out.returncode != 2 or "'a/#/b'" not in out.stderr:
         fault(f"a bad filter is not refused: {out.returncode} {out.stderr}")
     # Another topic: the first is let go.
     if not hut.until(lambda: "topics" in hut.ask("stations", "--learn", "other/+")):

@@ -119,7 +119,8 @@ static void answers_are_one_line(void **state)
 	assert_string_equal(
 		line, "{\"jsonrpc\":\"2.0\",\"id\":null,\"error\":{\"code\":-32602,\"message\":"
 		      "\"kg must be more than 0, not '-3'\",\"data\":{\"field\":\"kg\",\"given\":"
-		      "\"-3\",\"accepted\":\"more than 0\"}}}\n");
+		      "\"-3\",\"accepted\":\"more than 0\",\"says\":[\"%s must be %s, not "
+		      "'%s'\",\"kg\",\"more than 0\",\"-3\"]}}}\n");
 	free(line);
 	json_decref(id);
 	json_decref(result);

@@ -1,0 +1,50 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+#include "cli/worded.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "cli/doc.h"
+#include "cli/say.h"
+#include "cli/tongue.h"
+#include "lib/wire/says.h"
+
+/* A value is often a word of the trade or a sentence that the catalogue has; a name is not. */
+static const char *word(const char *value, bool quoted)
+{
+	return quoted || !*value ? value : gettext(value);
+}
+
+static bool from_says(char *out, size_t size, const json_t *says)
+{
+	const char *format = json_string_value(json_array_get(says, 0));
+	const char *translated = format && *format ? gettext(format) : NULL;
+
+	/* "%s" alone carries one whole sentence. */
+	if (!translated || (translated == format && strcmp(format, "%s") != 0))
+		return false;
+	return wt_says_fill(says, translated, word, out, size) && *out;
+}
+
+void wt_worded(char out[static WT_WORDED_SIZE], const json_t *item, const char *text)
+{
+	if (!text)
+		text = wt_doc_text(item, "text");
+	if (wt_tongue_foreign()) {
+		if (from_says(out, WT_WORDED_SIZE, wt_doc_list(item, "says")))
+			return;
+		if (text && *text && gettext(text) != text)
+			text = gettext(text);
+		else if (wt_doc_text(item, "code"))
+			text = wt_say_code(item);
+	}
+	snprintf(out, WT_WORDED_SIZE, "%s", text && *text ? text : wt_say_code(item));
+}
+
+void wt_worded_note(char out[static WT_WORDED_SIZE], const json_t *note)
+{
+	if (json_is_string(note))
+		snprintf(out, WT_WORDED_SIZE, "%s", wt_say_note(note));
+	else
+		wt_worded(out, note, NULL);
+}
