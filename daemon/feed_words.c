@@ -105,10 +105,12 @@ static const char *certificate_word(long verdict)
 {
 	switch (verdict) {
 	case 9:
-		return "its certificate is not valid yet; is the clock of this machine right?";
+		return WT_SAYS_WORD(
+			"its certificate is not valid yet; is the clock of this machine right?");
 	case 10:
-		return "its certificate has expired; renew it (or the clock of this machine is "
-		       "wrong)";
+		return WT_SAYS_WORD(
+			"its certificate has expired; renew it (or the clock of this machine is "
+			"wrong)");
 	case 18:
 	case 19:
 	case 20:

@@ -82,6 +82,15 @@ static void what_was_not_said_is_counted(void **state)
 }
 
 /* MQTT 3.1.1 (OASIS 2014), table 3.1; MQTT 5.0 (OASIS 2019), section 3.2.2.2: from memory. */
+static void refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
+			 size_t size)
+{
+	char says[WT_SAYS_SIZE];
+
+	wt_feed_refusal_says(feed, code, version5, says);
+	wt_says_text(says, out, size);
+}
+
 static void refusals_have_words(void **state)
 {
 	static char uri[] = "tcp://broker:1883";
@@ -90,18 +99,18 @@ static void refusals_have_words(void **state)
 
 	(void)state;
 	for (int code = 1; code <= 5; code++) {
-		wt_feed_refusal_text(&feed, code, false, text, sizeof text);
+		refusal_text(&feed, code, false, text, sizeof text);
 		assert_non_null(strstr(text, "tcp://broker:1883 refuses us: "));
 	}
 	for (int code = 0x80; code <= 0xff; code++) {
-		wt_feed_refusal_text(&feed, code, true, text, sizeof text);
+		refusal_text(&feed, code, true, text, sizeof text);
 		assert_non_null(strstr(text, "refuses us"));
 	}
-	wt_feed_refusal_text(&feed, 5, false, text, sizeof text);
+	refusal_text(&feed, 5, false, text, sizeof text);
 	assert_non_null(strstr(text, "not authorised"));
-	wt_feed_refusal_text(&feed, 0x8e, true, text, sizeof text);
+	refusal_text(&feed, 0x8e, true, text, sizeof text);
 	assert_non_null(strstr(text, "client_id"));
-	wt_feed_refusal_text(&feed, 0x97, true, text, sizeof text);
+	refusal_text(&feed, 0x97, true, text, sizeof text);
 	assert_non_null(strstr(text, "code 0x97"));
 }
 
