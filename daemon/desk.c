@@ -61,8 +61,8 @@ json_t *wt_desk_dress(struct wt_service *service, json_t *result)
 	return result;
 }
 
-static void answer(struct wt_service *service, struct wt_control_ticket **ticket, json_t *result,
-		   const struct wt_refusal *refusal)
+void wt_desk_answer(struct wt_service *service, struct wt_control_ticket **ticket, json_t *result,
+		    const struct wt_refusal *refusal)
 {
 	if (result)
 		wt_control_reply(ticket, wt_desk_dress(service, result));
@@ -156,9 +156,18 @@ static json_t *ask_site(struct wt_service *service, const char *method, const js
 		dress_stations(service, result);
 	if (result && strcmp(method, "tonight") == 0)
 		add_concerns(service, result);
-	if (result && strcmp(method, "air") == 0)
-		wt_desk_add_skill(service, result);
 	return result;
+}
+
+static void answer_from_site(struct wt_service *service, struct wt_control_ticket **ticket,
+			     const char *method, const json_t *params)
+{
+	struct wt_refusal refusal = {0};
+	json_t *result = ask_site(service, method, params, &refusal);
+	if (result && strcmp(method, "air") == 0)
+		wt_desk_air(service, ticket, result);
+	else
+		wt_desk_answer(service, ticket, result, &refusal);
 }
 
 static bool forecast_is_fresh(struct wt_service *service, uint64_t generation)
@@ -170,7 +179,6 @@ static bool forecast_is_fresh(struct wt_service *service, uint64_t generation)
 static void ask_fresh(struct wt_service *service, struct wt_control_ticket **ticket,
 		      const char *method, const json_t *params)
 {
-	struct wt_refusal refusal = {0};
 	uint64_t generation = wt_site_generation(wt_engine_site(service->engine));
 	if (!forecast_is_fresh(service, generation)) {
 		struct wt_waiter *waiter = calloc(1, sizeof *waiter);
@@ -190,15 +198,13 @@ static void ask_fresh(struct wt_service *service, struct wt_control_ticket **tic
 		free(waiter);
 		free(name);
 	}
-	answer(service, ticket, ask_site(service, method, params, &refusal), &refusal);
+	answer_from_site(service, ticket, method, params);
 }
 
 static void finish_waiter(struct wt_service *service, struct wt_waiter *waiter)
 {
-	struct wt_refusal refusal = {0};
 	if (wt_control_alive(waiter->ticket))
-		answer(service, &waiter->ticket,
-		       ask_site(service, waiter->method, waiter->params, &refusal), &refusal);
+		answer_from_site(service, &waiter->ticket, waiter->method, waiter->params);
 	else
 		wt_control_drop(&waiter->ticket);
 	free(waiter->method);
@@ -257,6 +263,8 @@ void wt_desk_beat(struct wt_service *service)
 {
 	if (service->waiters && serve_waiters(service))
 		wt_service_start_display(service);
+	wt_desk_acts_beat(service);
+	wt_desk_questions_beat(service);
 	wt_listen_beat(&service->listen, wt_service_monotonic_s());
 }
 
@@ -267,7 +275,7 @@ static void start_watch(struct wt_service *service, struct wt_control_ticket **t
 	json_t *tonight = watcher ? ask_site(service, "tonight", NULL, &refusal) : NULL;
 	if (!tonight) {
 		free(watcher);
-		answer(service, ticket, NULL, &refusal);
+		wt_desk_answer(service, ticket, NULL, &refusal);
 		return;
 	}
 	json_t *result = json_pack("{s:o}", "tonight", wt_desk_dress(service, tonight));
@@ -294,7 +302,7 @@ static void study_done(void *context, struct wt_job *job)
 	else if (!result)
 		wt_rpc_refuse(&refusal, WT_RPC_NOT_READY,
 			      "there is no answer: not enough is known");
-	answer(study->service, &study->ticket, result, &refusal);
+	wt_desk_answer(study->service, &study->ticket, result, &refusal);
 	wt_job_free(&job);
 	free(study);
 }
@@ -318,7 +326,7 @@ static void start_study(struct wt_service *service, struct wt_control_ticket **t
 		wt_job_free(&job);
 	}
 	free(study);
-	answer(service, ticket, NULL, &refusal);
+	wt_desk_answer(service, ticket, NULL, &refusal);
 }
 
 /* --- requests ------------------------------------------------------------------------------ */
@@ -350,25 +358,7 @@ static void learn(struct wt_service *service, struct wt_control_ticket **ticket,
 		 wt_rpc_get_text(params, "learn", 160, true, &filter, &refusal))
 		result = wt_listen_ask(&service->listen, service->base, service->config, filter,
 				       wt_service_monotonic_s(), &refusal);
-	answer(service, ticket, result, &refusal);
-}
-
-static void act(struct wt_service *service, struct wt_control_ticket **ticket, const char *method,
-		const json_t *params)
-{
-	struct wt_refusal refusal = {0};
-	json_t *result = NULL;
-	if (!wt_engine_call(service->engine, wt_service_now_ms(service), method, params, &result,
-			    &refusal)) {
-		wt_control_refuse(ticket, &refusal);
-		return;
-	}
-	/* What was waiting went to the disk with the act. */
-	service->batch_since_s = 0.0;
-	if (service->feed)
-		wt_feed_done(service->feed);
-	answer(service, ticket, result, &refusal);
-	wt_service_start_display(service);
+	wt_desk_answer(service, ticket, result, &refusal);
 }
 
 static void no_method(struct wt_control_ticket **ticket, const char *method)
@@ -395,8 +385,8 @@ static void ask(struct wt_service *service, struct wt_control_ticket **ticket,
 		if (wt_rpc_param(params, "learn"))
 			learn(service, ticket, params);
 		else
-			answer(service, ticket, ask_site(service, verb->name, params, &refusal),
-			       &refusal);
+			wt_desk_answer(service, ticket,
+				       ask_site(service, verb->name, params, &refusal), &refusal);
 		break;
 	case KIND_FRESH:
 		ask_fresh(service, ticket, verb->name, params);
@@ -405,13 +395,13 @@ static void ask(struct wt_service *service, struct wt_control_ticket **ticket,
 		start_study(service, ticket, verb->name, params);
 		break;
 	case KIND_REVIEW:
-		answer(service, ticket, wt_desk_review(service, params, &refusal), &refusal);
+		wt_desk_review(service, ticket, params);
 		break;
 	case KIND_HEALTH:
-		answer(service, ticket, wt_health_report(service), &refusal);
+		wt_desk_answer(service, ticket, wt_health_report(service), &refusal);
 		break;
 	case KIND_EXPORT:
-		answer(service, ticket, wt_desk_export(service, params, &refusal), &refusal);
+		wt_desk_export(service, ticket, params);
 		break;
 	case KIND_BACKUP:
 		if (wt_control_may_act(*ticket))
@@ -439,7 +429,7 @@ void wt_desk_request(void *context, struct wt_control_ticket *ticket,
 	const struct verb *verb = find_verb(request->method);
 	if (wt_site_is_act(request->method) && !only_asks(request)) {
 		if (wt_control_may_act(ticket))
-			act(service, &ticket, request->method, request->params);
+			wt_desk_act(service, &ticket, request->method, request->params);
 		else
 			not_allowed(&ticket, request->method);
 	} else if (verb) {
@@ -462,5 +452,6 @@ void wt_desk_close(struct wt_service *service)
 		wt_control_drop(&watcher->ticket);
 		free(watcher);
 	}
-	wt_desk_backup_cancel(service);
+	wt_desk_acts_close(service);
+	wt_desk_questions_close(service);
 }

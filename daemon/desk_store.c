@@ -1,17 +1,156 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Questions that go to the store: exports, the track record, copies.
+ * Questions that go to the store: exports, the track record.  The keeper's thread reads, a part a
+ * turn, so that rows on their way to the disk are not held up; the loop answers.
  */
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "daemon/log.h"
 #include "daemon/service_inner.h"
 
 /* Rows of one answer to `export`, our choice: some milliseconds' work. */
 #define PAGE_ROWS 2000
+/* How long a question waits for the disk, our choices: well within what `wither` waits. */
+#define EXPORT_PATIENCE_S 8.0
+#define AIR_PATIENCE_S 3.0
+#define REVIEW_PATIENCE_S 45.0
+/* Questions that may wait for the disk (our choice). */
+#define MOST_QUESTIONS 256
+
+/* --- any question -------------------------------------------------------------------------- */
+
+static bool work_on_thread(void *context, struct wt_store *store)
+{
+	struct wt_question *question = context;
+	bool more = question->work(question, store);
+	if (question->result != WT_STORE_OK && !question->error[0])
+		snprintf(question->error, sizeof question->error, "%s", wt_store_error(store));
+	return more;
+}
+
+static void end_question(struct wt_question *question)
+{
+	struct wt_question **link = &question->service->questions;
+	struct wt_refusal refusal = {0};
+	while (*link != question)
+		link = &(*link)->next;
+	*link = question->next;
+	if (question->ticket) {
+		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "the daemon begins anew; try again");
+		wt_control_refuse(&question->ticket, &refusal);
+	}
+	if (question->clear)
+		question->clear(question);
+	free(question);
+}
+
+static void question_done(void *context, bool ran)
+{
+	struct wt_question *question = context;
+	struct wt_service *service = question->service;
+	if (ran && question->done(question) && service->keeper &&
+	    wt_keeper_put(service->keeper, false, work_on_thread, question_done, question))
+		return;
+	end_question(question);
+}
+
+void wt_desk_put_question(struct wt_service *service, struct wt_question *question,
+			  struct wt_control_ticket **ticket, double patience_s)
+{
+	struct wt_refusal refusal = {0};
+	question->service = service;
+	question->ticket = *ticket;
+	question->until_s = wt_service_monotonic_s() + patience_s;
+	question->next = service->questions;
+	service->questions = question;
+	*ticket = NULL;
+	if (service->keeper && wt_keeper_waiting(service->keeper) < MOST_QUESTIONS &&
+	    wt_keeper_put(service->keeper, false, work_on_thread, question_done, question))
+		return;
+	wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN,
+		      "too many questions wait for the disk; try again");
+	wt_control_refuse(&question->ticket, &refusal);
+	end_question(question);
+}
+
+static void be_late(struct wt_question *question)
+{
+	struct wt_refusal refusal = {0};
+	if (question->late) {
+		question->late(question);
+		return;
+	}
+	wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "the disk has not answered for %.0f s; try again",
+		      wt_service_stalled_s(question->service));
+	wt_control_refuse(&question->ticket, &refusal);
+}
+
+void wt_desk_questions_beat(struct wt_service *service)
+{
+	double now_s = wt_service_monotonic_s();
+	for (struct wt_question *q = service->questions; q; q = q->next)
+		if (q->ticket && now_s >= q->until_s)
+			be_late(q);
+}
+
+void wt_desk_questions_close(struct wt_service *service)
+{
+	struct wt_refusal refusal = {0};
+	wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "the daemon is stopping");
+	for (struct wt_question *q = service->questions; q; q = q->next)
+		if (q->ticket)
+			wt_control_refuse(&q->ticket, &refusal);
+}
+
+/* The store's word when it could not be read. */
+static void refuse_question(struct wt_question *question)
+{
+	struct wt_refusal refusal = {0};
+	wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "%s", question->error);
+	wt_control_refuse(&question->ticket, &refusal);
+}
+
+static struct wt_store_span span_of(struct wt_service *service, int64_t since_unix_s)
+{
+	return (struct wt_store_span){
+		.since_unix_ms = since_unix_s == INT64_MIN ? INT64_MIN : since_unix_s * 1000,
+		.until_unix_ms = service->setup.frozen ? service->setup.frozen_unix_ms : INT64_MAX,
+	};
+}
+
+/* Rows of a page as objects with the keys of the export. */
+static void add_objects(enum wt_store_table table, const json_t *rows, json_t *objects)
+{
+	json_t *columns = wt_store_columns(table);
+	const json_t *row;
+	size_t index;
+	json_array_foreach(rows, index, row)
+	{
+		json_t *object = json_object();
+		for (size_t i = 0; i < json_array_size(columns); i++)
+			json_object_set(object, json_string_value(json_array_get(columns, i)),
+					json_array_get(row, i));
+		json_array_append_new(objects, object);
+	}
+	json_decref(columns);
+}
+
+/* The air's forecasts of one issue, the first in [from, until]. */
+static enum wt_store_result read_issue(struct wt_store *store, struct wt_store_span span,
+				       json_t *objects)
+{
+	struct wt_store_cursor cursor;
+	bool more;
+	json_t *rows = json_array();
+	wt_store_cursor_first(&cursor);
+	enum wt_store_result result = wt_store_page(store, WT_STORE_AIR_FORECASTS, &span, &cursor,
+						    PAGE_ROWS, rows, &more);
+	add_objects(WT_STORE_AIR_FORECASTS, rows, objects);
+	json_decref(rows);
+	return result;
+}
 
 /* --- export -------------------------------------------------------------------------------- */
 
@@ -90,125 +229,188 @@ static bool read_table(const json_t *params, enum wt_store_table *table, bool *l
 	return false;
 }
 
-static json_t *store_trouble(struct wt_service *service, struct wt_refusal *refusal)
+struct export
 {
-	wt_rpc_refuse(refusal, WT_RPC_TRY_AGAIN, "%s", wt_store_error(service->store));
-	return NULL;
+	struct wt_question question;
+	enum wt_store_table table;
+	struct wt_store_span span;
+	struct wt_store_cursor cursor;
+	json_t *rows;
+	bool more;
+};
+
+static bool export_work(struct wt_question *question, struct wt_store *store)
+{
+	struct export *e = (struct export *)question;
+	question->result =
+		wt_store_page(store, e->table, &e->span, &e->cursor, PAGE_ROWS, e->rows, &e->more);
+	return false;
 }
 
-static struct wt_store_span span_of(struct wt_service *service, int64_t since_unix_s)
+static bool export_done(struct wt_question *question)
 {
-	return (struct wt_store_span){
-		.since_unix_ms = since_unix_s == INT64_MIN ? INT64_MIN : since_unix_s * 1000,
-		.until_unix_ms = service->setup.frozen ? service->setup.frozen_unix_ms : INT64_MAX,
-	};
+	struct export *e = (struct export *)question;
+	char text[80];
+	if (!question->ticket)
+		return false;
+	if (question->result != WT_STORE_OK) {
+		refuse_question(question);
+		return false;
+	}
+	snprintf(text, sizeof text, "%" PRId64 ":%" PRId64 ":%" PRId64, e->cursor.key[0],
+		 e->cursor.key[1], e->cursor.key[2]);
+	json_t *result = json_pack("{s:o,s:O,s:b,s:o}", "columns", wt_store_columns(e->table),
+				   "rows", e->rows, "more", (int)e->more, "cursor",
+				   e->more ? json_string(text) : json_null());
+	wt_desk_answer(question->service, &question->ticket, result, NULL);
+	return false;
 }
 
-json_t *wt_desk_export(struct wt_service *service, const json_t *params, struct wt_refusal *refusal)
+static void export_clear(struct wt_question *question)
+{
+	json_decref(((struct export *)question)->rows);
+}
+
+void wt_desk_export(struct wt_service *service, struct wt_control_ticket **ticket,
+		    const json_t *params)
 {
 	static const char *const known[] = {"what", "since", "cursor", NULL};
+	struct wt_refusal refusal = {0};
 	enum wt_store_table table = WT_STORE_READINGS;
 	struct wt_store_cursor cursor;
 	int64_t since_unix_s = INT64_MIN;
-	bool loads = false, more = false;
-	if (!wt_rpc_check_names(params, known, refusal) ||
-	    !read_table(params, &table, &loads, refusal) ||
+	bool loads = false;
+	if (!wt_rpc_check_names(params, known, &refusal) ||
+	    !read_table(params, &table, &loads, &refusal) ||
 	    !wt_rpc_get_time(params, "since", wt_service_now_ms(service) / 1000, WT_TIMEFMT_PAST,
-			     false, &since_unix_s, refusal) ||
-	    !read_cursor(params, &cursor, refusal))
-		return NULL;
-	if (loads)
-		return export_loads(service, since_unix_s);
-	struct wt_store_span span = span_of(service, since_unix_s);
-	json_t *rows = json_array();
-	if (wt_store_page(service->store, table, &span, &cursor, PAGE_ROWS, rows, &more) !=
-	    WT_STORE_OK) {
-		json_decref(rows);
-		return store_trouble(service, refusal);
+			     false, &since_unix_s, &refusal) ||
+	    !read_cursor(params, &cursor, &refusal)) {
+		wt_control_refuse(ticket, &refusal);
+		return;
 	}
-	char text[80];
-	snprintf(text, sizeof text, "%" PRId64 ":%" PRId64 ":%" PRId64, cursor.key[0],
-		 cursor.key[1], cursor.key[2]);
-	return json_pack("{s:o,s:o,s:b,s:o}", "columns", wt_store_columns(table), "rows", rows,
-			 "more", (int)more, "cursor", more ? json_string(text) : json_null());
+	if (loads) {
+		wt_desk_answer(service, ticket, export_loads(service, since_unix_s), &refusal);
+		return;
+	}
+	struct export *e = calloc(1, sizeof *e);
+	if (!e) {
+		wt_rpc_refuse(&refusal, WT_RPC_FAULT, "out of memory");
+		wt_control_refuse(ticket, &refusal);
+		return;
+	}
+	*e = (struct export){
+		.question = {.work = export_work, .done = export_done, .clear = export_clear},
+		.table = table,
+		.span = span_of(service, since_unix_s),
+		.cursor = cursor,
+		.rows = json_array(),
+	};
+	wt_desk_put_question(service, &e->question, ticket, EXPORT_PATIENCE_S);
 }
 
 /* --- review -------------------------------------------------------------------------------- */
 
-/* All rows of a table as objects with the keys of the export. */
-static json_t *all_rows(struct wt_service *service, enum wt_store_table table,
-			const struct wt_store_span *span)
+/* Forecasts looked up in one turn, our choice: some milliseconds' work. */
+#define LOOK_UPS 100
+
+/* First the forecasts that the record asks for are fetched, then the air of the worst misses. */
+struct review {
+	struct wt_question question;
+	int64_t since_unix_s, until_unix_ms;
+	json_t *wanted, *forecasts; /* see wt_site_review_wanted() */
+	json_t *issues, *air;       /* NULL: not that far yet */
+	size_t next;
+};
+
+static bool review_work(struct wt_question *question, struct wt_store *store)
 {
-	struct wt_store_cursor cursor;
-	json_t *columns = wt_store_columns(table), *objects = json_array();
-	bool more = true;
-	wt_store_cursor_first(&cursor);
-	while (more) {
-		json_t *rows = json_array(), *row;
-		size_t index;
-		if (wt_store_page(service->store, table, span, &cursor, PAGE_ROWS, rows, &more) !=
-		    WT_STORE_OK)
-			more = false;
-		json_array_foreach(rows, index, row)
-		{
-			json_t *object = json_object();
-			for (size_t i = 0; i < json_array_size(columns); i++)
-				json_object_set(object,
-						json_string_value(json_array_get(columns, i)),
-						json_array_get(row, i));
-			json_array_append_new(objects, object);
+	struct review *r = (struct review *)question;
+	const json_t *list = r->issues ? r->issues : r->wanted;
+	for (size_t i = 0; i < LOOK_UPS && r->next < json_array_size(list); i++) {
+		const json_t *item = json_array_get(list, r->next++);
+		if (r->issues) {
+			int64_t at_unix_ms = json_integer_value(item) * 1000;
+			question->result = read_issue(
+				store, (struct wt_store_span){at_unix_ms, at_unix_ms + 999},
+				r->air);
+		} else {
+			json_t *rows = json_array();
+			question->result = wt_store_forecast_at(
+				store, json_integer_value(json_array_get(item, 0)),
+				json_integer_value(json_array_get(item, 1)),
+				json_integer_value(json_array_get(item, 2)), rows);
+			add_objects(WT_STORE_FORECASTS, rows, r->forecasts);
+			json_decref(rows);
 		}
-		json_decref(rows);
+		if (question->result != WT_STORE_OK)
+			return false;
 	}
-	json_decref(columns);
-	return objects;
+	/* Nobody waits for it any more, or there is no more. */
+	return r->next < json_array_size(list);
 }
 
-/* The air's forecasts that a review asks for, a few issues out of very many. */
-static json_t *issued_rows(struct wt_service *service, const json_t *forecasts,
-			   int64_t since_unix_s)
+static bool review_done(struct wt_question *question)
 {
-	json_t *issues = wt_site_review_issues(wt_engine_site(service->engine), forecasts,
-					       since_unix_s == INT64_MIN ? 0 : since_unix_s);
-	json_t *air = json_array(), *issue;
-	size_t index;
-
-	json_array_foreach(issues, index, issue)
-	{
-		int64_t at_unix_s = json_integer_value(issue);
-		struct wt_store_span span = span_of(service, at_unix_s);
-		int64_t last_unix_ms = at_unix_s * 1000 + 999;
-		if (span.until_unix_ms > last_unix_ms)
-			span.until_unix_ms = last_unix_ms;
-		json_t *rows = all_rows(service, WT_STORE_AIR_FORECASTS, &span);
-		json_array_extend(air, rows);
-		json_decref(rows);
+	struct review *r = (struct review *)question;
+	struct wt_service *service = question->service;
+	const struct wt_site *site = wt_engine_site(service->engine);
+	struct wt_refusal refusal = {0};
+	if (!question->ticket)
+		return false;
+	if (question->result != WT_STORE_OK) {
+		refuse_question(question);
+		return false;
 	}
-	json_decref(issues);
-	return air;
+	if (!r->issues) {
+		r->issues = wt_site_review_issues(site, r->forecasts, r->since_unix_s);
+		r->air = json_array();
+		r->next = 0;
+		if (json_array_size(r->issues) > 0)
+			return true;
+	}
+	json_t *result = wt_site_review(site, r->forecasts, r->air, r->since_unix_s,
+					wt_service_now_ms(service) / 1000);
+	if (!result)
+		wt_rpc_refuse(&refusal, WT_RPC_FAULT, "out of memory");
+	wt_desk_answer(service, &question->ticket, result, &refusal);
+	return false;
 }
 
-json_t *wt_desk_review(struct wt_service *service, const json_t *params, struct wt_refusal *refusal)
+static void review_clear(struct wt_question *question)
+{
+	struct review *r = (struct review *)question;
+	json_decref(r->wanted);
+	json_decref(r->forecasts);
+	json_decref(r->issues);
+	json_decref(r->air);
+}
+
+void wt_desk_review(struct wt_service *service, struct wt_control_ticket **ticket,
+		    const json_t *params)
 {
 	static const char *const known[] = {"since", NULL};
-	int64_t since_unix_s = INT64_MIN;
-	int64_t now_unix_s = wt_service_now_ms(service) / 1000;
-	if (!wt_rpc_check_names(params, known, refusal) ||
+	struct wt_refusal refusal = {0};
+	int64_t since_unix_s = 0, now_unix_s = wt_service_now_ms(service) / 1000;
+	struct review *r = NULL;
+	if (!wt_rpc_check_names(params, known, &refusal) ||
 	    !wt_rpc_get_time(params, "since", now_unix_s, WT_TIMEFMT_PAST, false, &since_unix_s,
-			     refusal))
-		return NULL;
-	/* A load that closed after `since` was forecast from up to three days before. */
-	struct wt_store_span span =
-		span_of(service, since_unix_s == INT64_MIN ? INT64_MIN : since_unix_s - 3 * 86400);
-	json_t *forecasts = all_rows(service, WT_STORE_FORECASTS, &span);
-	json_t *air = issued_rows(service, forecasts, since_unix_s);
-	json_t *result = wt_site_review(wt_engine_site(service->engine), forecasts, air,
-					since_unix_s == INT64_MIN ? 0 : since_unix_s, now_unix_s);
-	json_decref(forecasts);
-	json_decref(air);
-	if (!result)
-		wt_rpc_refuse(refusal, WT_RPC_FAULT, "out of memory");
-	return result;
+			     &refusal)) {
+		wt_control_refuse(ticket, &refusal);
+		return;
+	}
+	if (!(r = calloc(1, sizeof *r))) {
+		wt_rpc_refuse(&refusal, WT_RPC_FAULT, "out of memory");
+		wt_control_refuse(ticket, &refusal);
+		return;
+	}
+	*r = (struct review){
+		.question = {.work = review_work, .done = review_done, .clear = review_clear},
+		.since_unix_s = since_unix_s,
+		.wanted = wt_site_review_wanted(wt_engine_site(service->engine), since_unix_s,
+						now_unix_s),
+		.forecasts = json_array(),
+	};
+	wt_desk_put_question(service, &r->question, ticket, REVIEW_PATIENCE_S);
 }
 
 /* --- skill of the air ---------------------------------------------------------------------- */
@@ -218,116 +420,93 @@ json_t *wt_desk_review(struct wt_service *service, const json_t *params, struct 
 #define SKILL_DAYS 14
 #define SKILL_EVERY_S (3 * 3600)
 #define SKILL_ROOMS 8
+/* Issues read in one turn. */
+#define SKILL_ISSUES 16
 
-void wt_desk_add_skill(struct wt_service *service, json_t *result)
+struct skill {
+	struct wt_question question;
+	json_t *document; /* of the air, to be completed */
+	json_t *air;
+	int64_t at_unix_s, now_unix_s, every_s, forecast_every_s;
+	struct wt_store_span span;
+};
+
+static bool skill_work(struct wt_question *question, struct wt_store *store)
 {
-	const struct wt_site *site = wt_engine_site(service->engine);
+	struct skill *s = (struct skill *)question;
+	for (int i = 0; i < SKILL_ISSUES && s->at_unix_s < s->now_unix_s; i++) {
+		/* The one forecast that begins the span. */
+		struct wt_store_span span = s->span;
+		int64_t last_unix_ms = (s->at_unix_s + s->forecast_every_s) * 1000 - 1;
+		span.since_unix_ms = s->at_unix_s * 1000;
+		if (span.until_unix_ms > last_unix_ms)
+			span.until_unix_ms = last_unix_ms;
+		question->result = read_issue(store, span, s->air);
+		if (question->result != WT_STORE_OK)
+			return false;
+		s->at_unix_s += s->every_s;
+	}
+	return s->at_unix_s < s->now_unix_s;
+}
+
+/* With no rows the skill is unknown, and the rest of the answer as good as ever. */
+static void answer_air(struct skill *s, const json_t *air)
+{
+	struct wt_service *service = s->question.service;
+	json_t *room = json_object_get(s->document, "room");
+	json_object_set_new(s->document, "skill",
+			    wt_site_air_skill(wt_engine_site(service->engine),
+					      json_string_value(room), air, s->now_unix_s));
+	wt_desk_answer(service, &s->question.ticket, json_incref(s->document), NULL);
+}
+
+static void skill_late(struct wt_question *question)
+{
+	json_t *none = json_array();
+	answer_air((struct skill *)question, none);
+	json_decref(none);
+}
+
+static bool skill_done(struct wt_question *question)
+{
+	struct skill *s = (struct skill *)question;
+	if (question->ticket && question->result == WT_STORE_OK)
+		answer_air(s, s->air);
+	else if (question->ticket)
+		skill_late(question);
+	return false;
+}
+
+static void skill_clear(struct wt_question *question)
+{
+	struct skill *s = (struct skill *)question;
+	json_decref(s->document);
+	json_decref(s->air);
+}
+
+void wt_desk_air(struct wt_service *service, struct wt_control_ticket **ticket, json_t *document)
+{
 	int64_t now_unix_s = wt_service_now_ms(service) / 1000;
 	int64_t every_s =
 		SKILL_EVERY_S * (1 + (int64_t)(service->config->n_rooms / (SKILL_ROOMS + 1)));
 	int64_t from = now_unix_s - SKILL_DAYS * 86400;
-	json_t *air = json_array();
-
-	for (int64_t at = from - from % every_s; at < now_unix_s; at += every_s) {
-		/* The one forecast that begins the span. */
-		struct wt_store_span span = span_of(service, at);
-		int64_t last_unix_ms = (at + service->config->forecast_every_s) * 1000 - 1;
-		if (span.until_unix_ms > last_unix_ms)
-			span.until_unix_ms = last_unix_ms;
-		json_t *rows = all_rows(service, WT_STORE_AIR_FORECASTS, &span);
-		json_array_extend(air, rows);
-		json_decref(rows);
-	}
-	json_object_set_new(result, "skill",
-			    wt_site_air_skill(site,
-					      json_string_value(json_object_get(result, "room")),
-					      air, now_unix_s));
-	json_decref(air);
-}
-
-/* --- backup -------------------------------------------------------------------------------- */
-
-static void end_backup(struct wt_service *service)
-{
-	free(service->copy_path);
-	service->copy_path = NULL;
-	if (service->copy_event)
-		event_free(service->copy_event);
-	service->copy_event = NULL;
-}
-
-void wt_desk_backup_cancel(struct wt_service *service)
-{
-	struct wt_refusal refusal = {0};
-	if (!service->copy)
+	struct skill *s = calloc(1, sizeof *s);
+	if (!s) {
+		wt_desk_answer(service, ticket, document, NULL);
 		return;
-	wt_store_backup_cancel(&service->copy);
-	wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "the daemon is stopping; the copy was not made");
-	wt_control_refuse(&service->copy_ticket, &refusal);
-	end_backup(service);
-}
-
-static void backup_step(evutil_socket_t fd, short what, void *context)
-{
-	static const struct timeval soon = {0, 1000};
-	struct wt_service *service = context;
-	struct wt_refusal refusal = {0};
-	char text[400];
-	bool done = false;
-	int64_t bytes = 0;
-	(void)fd;
-	(void)what;
-	if (wt_store_backup_step(&service->copy, &done, &bytes, text, sizeof text) != WT_STORE_OK) {
-		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "%s", text);
-		wt_log(WT_LOG_WARNING, "backup: %s", text);
-		wt_control_refuse(&service->copy_ticket, &refusal);
-		end_backup(service);
-	} else if (done) {
-		wt_log(WT_LOG_NOTICE, "backup written to %s", service->copy_path);
-		json_t *result = json_pack("{s:s,s:I}", "file", service->copy_path, "bytes",
-					   (json_int_t)bytes);
-		wt_control_reply(&service->copy_ticket, wt_desk_dress(service, result));
-		end_backup(service);
-	} else {
-		event_add(service->copy_event, &soon);
 	}
-}
-
-void wt_desk_backup(struct wt_service *service, struct wt_control_ticket **ticket,
-		    const json_t *params)
-{
-	static const char *const known[] = {"file", NULL};
-	static const struct timeval soon = {0, 0};
-	struct wt_refusal refusal = {0};
-	const char *file = NULL;
-	char text[400];
-	if (!wt_rpc_check_names(params, known, &refusal) ||
-	    !wt_rpc_get_text(params, "file", 3000, true, &file, &refusal))
-		goto refused;
-	if (service->copy) {
-		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "a backup to '%s' is being written",
-			      service->copy_path);
-		goto refused;
-	}
-	/* An open batch would hold the copy up. */
-	wt_service_took_rows(service, true);
-	if (wt_store_backup_start(service->store, file, &service->copy, text, sizeof text) !=
-	    WT_STORE_OK) {
-		wt_rpc_refuse(&refusal, WT_RPC_BAD_PARAM, "%s", text);
-		goto refused;
-	}
-	service->copy_path = strdup(file);
-	service->copy_event = evtimer_new(service->base, backup_step, service);
-	if (!service->copy_path || !service->copy_event) {
-		wt_store_backup_cancel(&service->copy);
-		end_backup(service);
-		wt_rpc_refuse(&refusal, WT_RPC_FAULT, "out of memory");
-		goto refused;
-	}
-	service->copy_ticket = *ticket;
-	*ticket = NULL;
-	event_add(service->copy_event, &soon);
-	return;
-refused:
-	wt_control_refuse(ticket, &refusal);
+	*s = (struct skill){
+		.question = {.work = skill_work,
+			     .done = skill_done,
+			     .late = skill_late,
+			     .clear = skill_clear},
+		.document = document,
+		.air = json_array(),
+		.at_unix_s = from - from % every_s,
+		.now_unix_s = now_unix_s,
+		.every_s = every_s,
+		.forecast_every_s = service->config->forecast_every_s,
+		.span = span_of(service, INT64_MIN),
+	};
+	wt_desk_put_question(service, &s->question, ticket, AIR_PATIENCE_S);
 }

@@ -28,11 +28,20 @@ struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup)
 		return NULL;
 	engine->setup = *setup;
 	engine->site = wt_site_new(setup->config);
-	engine->spool =
-		wt_spool_new(setup->store, WT_SPOOL_LIMIT, setup->replay ? REPLAY_BATCH_ROWS : 0);
+	const struct wt_spool_setup spool = {
+		.store = setup->store,
+		.limit = WT_SPOOL_LIMIT,
+		.replay_rows = setup->replay ? REPLAY_BATCH_ROWS : 0,
+		.storing = setup->storing,
+		.stored = setup->stored,
+		.context = setup->context,
+	};
+	engine->spool = wt_spool_new(&spool);
+	engine->seen = wt_seen_new(WT_SEEN_LIMIT);
 	engine->pairs = calloc(n ? n : 1, sizeof *engine->pairs);
 	engine->stations = calloc(n ? n : 1, sizeof *engine->stations);
-	if (!engine->site || !engine->spool || !engine->pairs || !engine->stations) {
+	if (!engine->site || !engine->spool || !engine->seen || !engine->pairs ||
+	    !engine->stations) {
 		wt_engine_free(&engine);
 		return NULL;
 	}
@@ -41,6 +50,19 @@ struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup)
 		engine->stations[i].battery = NAN;
 	}
 	return engine;
+}
+
+static void clear_pending(struct wt_engine *engine)
+{
+	wt_act_clear(&engine->pending.act);
+	free(engine->pending.method);
+	json_decref(engine->pending.params);
+	engine->pending = (struct wt_engine_pending){0};
+}
+
+void wt_engine_use(struct wt_engine *engine, struct wt_keeper *keeper)
+{
+	wt_spool_use(engine->spool, keeper);
 }
 
 void wt_engine_free(struct wt_engine **address)
@@ -52,6 +74,8 @@ void wt_engine_free(struct wt_engine **address)
 		fclose(engine->record);
 	wt_site_free(&engine->site);
 	wt_spool_free(&engine->spool);
+	wt_seen_free(&engine->seen);
+	clear_pending(engine);
 	free(engine->pairs);
 	free(engine->stations);
 	free(engine);
@@ -175,9 +199,9 @@ int64_t wt_engine_next_tick_unix_s(const struct wt_engine *engine)
 	return engine->next_tick_unix_s;
 }
 
-bool wt_engine_put(struct wt_engine *engine, struct wt_row *row)
+void wt_engine_put(struct wt_engine *engine, struct wt_row *row)
 {
-	return wt_spool_put(engine->spool, row);
+	wt_spool_put(engine->spool, row);
 }
 
 static void keep_closings(struct wt_engine *engine, int64_t at_unix_s)
@@ -187,8 +211,10 @@ static void keep_closings(struct wt_engine *engine, int64_t at_unix_s)
 	json_t *closing;
 	json_array_foreach(closings, index, closing)
 	{
-		struct wt_row row = {
-			.kind = WT_ROW_CLOSING, .at = at_unix_s, .document = json_incref(closing)};
+		/* A copy: the row may be written by another thread. */
+		struct wt_row row = {.kind = WT_ROW_CLOSING,
+				     .at = at_unix_s,
+				     .document = json_deep_copy(closing)};
 		wt_engine_put(engine, &row);
 	}
 	json_decref(closings);
@@ -226,16 +252,11 @@ const struct wt_engine_station *wt_engine_station(const struct wt_engine *engine
 	return &engine->stations[station];
 }
 
-static void refuse_store(struct wt_engine *engine, struct wt_refusal *refusal)
-{
-	wt_rpc_refuse(refusal, WT_RPC_TRY_AGAIN, "not noted, try again: %s",
-		      wt_store_error(engine->setup.store));
-}
+/* --- acts ---------------------------------------------------------------------------------- */
 
-bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
-		    const json_t *params, json_t **result, struct wt_refusal *refusal)
+static bool prepare(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
+		    const json_t *params, struct wt_act *act, struct wt_refusal *refusal)
 {
-	struct wt_act act = {0};
 	at_unix_ms = wt_engine_in_order(engine, at_unix_ms);
 	wt_engine_advance(engine, at_unix_ms);
 	if (engine->setup.frozen) {
@@ -243,25 +264,104 @@ bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 			      "this daemon shows a past moment (--frozen-at) and notes nothing");
 		return false;
 	}
-	if (!wt_site_prepare(engine->site, method, params, at_unix_ms / 1000, &act, refusal))
+	if (!wt_site_prepare(engine->site, method, params, at_unix_ms / 1000, act, refusal))
 		return false;
-	act.received_unix_ms = at_unix_ms;
-	if (wt_spool_act(engine->spool, &act) != WT_STORE_OK) {
-		refuse_store(engine, refusal);
-		wt_act_clear(&act);
-		return false;
-	}
-	wt_site_apply(engine->site, &act);
+	act->received_unix_ms = at_unix_ms;
+	return true;
+}
+
+static void refuse_store(struct wt_engine *engine, struct wt_refusal *refusal)
+{
+	struct wt_spool_facts facts;
+	wt_spool_facts(engine->spool, &facts);
+	wt_rpc_refuse(refusal, WT_RPC_TRY_AGAIN, "not noted, try again: %s", facts.error);
+}
+
+/* The act is stored: it takes effect.  New reference. */
+static json_t *apply(struct wt_engine *engine, const struct wt_act *act, const char *method,
+		     const json_t *params)
+{
+	int64_t at_unix_ms = act->received_unix_ms;
+	wt_site_apply(engine->site, act);
 	engine->any_input = true;
 	engine->last_input_unix_ms = at_unix_ms;
-	*result = wt_site_act_result(engine->site, &act, at_unix_ms / 1000);
 	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
 						  .kind = WT_JOURNAL_CALL,
 						  .method = (char *)(uintptr_t)method,
 						  .params = (json_t *)(uintptr_t)params});
+	return wt_site_act_result(engine->site, act, at_unix_ms / 1000);
+}
+
+bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
+		    const json_t *params, json_t **result, struct wt_refusal *refusal)
+{
+	struct wt_act act = {0};
+	if (!prepare(engine, at_unix_ms, method, params, &act, refusal))
+		return false;
+	bool stored = wt_spool_act(engine->spool, &act) == WT_STORE_OK;
+	if (stored)
+		*result = apply(engine, &act, method, params);
+	else
+		refuse_store(engine, refusal);
 	wt_act_clear(&act);
+	return stored;
+}
+
+static void act_done(void *context, enum wt_store_result result, int64_t id)
+{
+	struct wt_engine *engine = context;
+	struct wt_engine_pending pending = engine->pending;
+	struct wt_refusal refusal = {0};
+	json_t *document = NULL;
+	engine->pending = (struct wt_engine_pending){0};
+	if (result == WT_STORE_OK) {
+		pending.act.id = id;
+		document = apply(engine, &pending.act, pending.method, pending.params);
+	} else {
+		refuse_store(engine, &refusal);
+	}
+	wt_act_clear(&pending.act);
+	free(pending.method);
+	json_decref(pending.params);
+	pending.done(pending.context, document, &refusal);
+}
+
+void wt_engine_begin_call(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
+			  const json_t *params, wt_engine_call_fn done, void *context)
+{
+	struct wt_refusal refusal = {0};
+	struct wt_engine_pending *pending = &engine->pending;
+	if (!prepare(engine, at_unix_ms, method, params, &pending->act, &refusal)) {
+		done(context, NULL, &refusal);
+		return;
+	}
+	pending->done = done;
+	pending->context = context;
+	pending->method = strdup(method);
+	pending->params = json_deep_copy(params);
+	if (!pending->method || (params && !pending->params)) {
+		clear_pending(engine);
+		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "not noted, try again: out of memory");
+		done(context, NULL, &refusal);
+		return;
+	}
+	wt_spool_put_act(engine->spool, &pending->act, act_done, engine);
+}
+
+bool wt_engine_is_calling(const struct wt_engine *engine)
+{
+	return engine->pending.done != NULL;
+}
+
+bool wt_engine_withdraw_call(struct wt_engine *engine)
+{
+	if (!wt_engine_is_calling(engine) || !wt_spool_withdraw_act(engine->spool))
+		return false;
+	clear_pending(engine);
 	return true;
 }
+
+/* --- others -------------------------------------------------------------------------------- */
 
 bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
 		       char *why, size_t why_size)
@@ -278,7 +378,10 @@ bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_
 	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
 						  .kind = WT_JOURNAL_OUTLOOK,
 						  .document = kept});
-	struct wt_row row = {.kind = WT_ROW_OUTLOOK, .at = at_unix_ms / 1000, .document = kept};
+	/* A copy: the row may be written by another thread. */
+	struct wt_row row = {
+		.kind = WT_ROW_OUTLOOK, .at = at_unix_ms / 1000, .document = json_deep_copy(kept)};
+	json_decref(kept);
 	wt_engine_put(engine, &row);
 	return true;
 }

@@ -35,12 +35,19 @@ struct wt_engine_setup {
 	bool frozen;                    /* takes nothing in */
 	bool replay;                    /* large transactions, every tick issued, no record */
 	wt_engine_tick_fn tick;
+	/* See struct wt_spool_setup; may be NULL. */
+	void (*storing)(void *context);
+	void (*stored)(void *context, enum wt_store_result result);
 	void *context;
 };
 /* NULL when out of memory. */
 struct wt_engine *wt_engine_new(const struct wt_engine_setup *setup);
 void wt_engine_free(struct wt_engine **engine);
 struct wt_site *wt_engine_site(struct wt_engine *engine);
+
+/* From now on the store is the keeper's; NULL: the engine's own again.  No batch may be under way.
+ */
+void wt_engine_use(struct wt_engine *engine, struct wt_keeper *keeper);
 
 /* Brings the site to where it was: everything stored, when frozen that which
  * came up to now_unix_ms. */
@@ -61,9 +68,20 @@ struct wt_message {
 /* Takes in a message; readings are on disk after the next wt_engine_commit(). */
 void wt_engine_message(struct wt_engine *engine, const struct wt_message *message);
 
-/* Takes in an act.  True: stored (on disk when live), applied, *result is a new reference. */
+/* Takes in an act.  True: stored (on disk when live), applied, *result is a new reference.  Not
+ * while a keeper is used. */
 bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
 		    const json_t *params, json_t **result, struct wt_refusal *refusal);
+
+/* The same with a keeper: the act is applied when it is on disk, and then done tells.  result is a
+ * new reference, or NULL with a refusal, and then nothing was noted.  One act at a time, and until
+ * it is done nothing else is to be taken in: the order of taking in is that of the file. */
+typedef void (*wt_engine_call_fn)(void *context, json_t *result, const struct wt_refusal *refusal);
+void wt_engine_begin_call(struct wt_engine *engine, int64_t at_unix_ms, const char *method,
+			  const json_t *params, wt_engine_call_fn done, void *context);
+bool wt_engine_is_calling(const struct wt_engine *engine);
+/* Takes the act back: done is not called.  False: it is being written, its fate is open. */
+bool wt_engine_withdraw_call(struct wt_engine *engine);
 
 /* Takes in an outdoor forecast; false with *why when it is not usable. */
 bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
@@ -81,7 +99,7 @@ int64_t wt_engine_next_tick_unix_s(const struct wt_engine *engine);
  * stored. */
 void wt_engine_adopt(struct wt_engine *engine, struct wt_job **job, int64_t tick_unix_s);
 
-/* Puts on disk what waits.  In trouble it tries only when retry is true. */
+/* See wt_spool_commit(). */
 enum wt_store_result wt_engine_commit(struct wt_engine *engine, bool retry);
 void wt_engine_spool_facts(const struct wt_engine *engine, struct wt_spool_facts *out);
 

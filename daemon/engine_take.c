@@ -124,6 +124,8 @@ static void take_reading(struct wt_engine *engine, size_t station,
 	};
 	if (!engine->setup.replay && message->at_unix_ms < WT_CLOCK_FLOOR_UNIX_MS)
 		reading.flags |= WT_FLAG_CLOCK_UNSURE;
+	if (!wt_seen_add(engine->seen, &reading))
+		return;
 	struct wt_row row = {
 		.kind = WT_ROW_READING,
 		.name = strdup(config->name),
@@ -131,9 +133,9 @@ static void take_reading(struct wt_engine *engine, size_t station,
 		.reading = reading,
 		.packet = message->packet,
 	};
-	bool unsure = reading.flags & WT_FLAG_CLOCK_UNSURE;
+	wt_engine_put(engine, &row);
 	/* Kept, and put in its place when the clock has been set. */
-	if (!wt_engine_put(engine, &row) || unsure)
+	if (reading.flags & WT_FLAG_CLOCK_UNSURE)
 		return;
 	engine->any_input = true;
 	engine->last_input_unix_ms = message->at_unix_ms;
@@ -179,8 +181,8 @@ static bool take_for_scale(struct wt_engine *engine, size_t scale, const struct 
 			     .name = strdup(config->name),
 			     .at = message->at_unix_ms,
 			     .kg = kg};
-	if (wt_engine_put(engine, &row))
-		wt_site_add_scale_reading(engine->site, scale, message->at_unix_ms, kg);
+	wt_engine_put(engine, &row);
+	wt_site_add_scale_reading(engine->site, scale, message->at_unix_ms, kg);
 	return true;
 }
 
@@ -235,6 +237,7 @@ static bool restore_reading(void *context, const char *station, const char *room
 	(void)wt_pair_add(&engine->pairs[reading.station], &values, reading.received_unix_ms,
 			  &paired);
 	engine->stations[reading.station].fine_unix_ms = reading.received_unix_ms;
+	(void)wt_seen_add(engine->seen, &reading);
 	wt_site_add_reading(engine->site, &reading);
 	engine->any_input = true;
 	return true;

@@ -547,17 +547,23 @@ static void on_wake(evutil_socket_t fd, short what, void *context)
 	(void)got;
 	pthread_mutex_lock(&feed->lock);
 	bool told = feed->told_subscribed;
+	uint64_t before = feed->n_taken;
 	feed->told_subscribed = false;
 	pthread_mutex_unlock(&feed->lock);
 	feed->setup.arrived(feed->setup.context);
 	if (told)
 		feed->setup.subscribed(feed->setup.context);
-	/* What one turn left is for the next. */
+	/* What one turn left is for the next; who takes nothing reminds us when he would. */
 	pthread_mutex_lock(&feed->lock);
-	bool more = feed->n_queue > 0;
+	bool more = feed->n_queue > 0 && feed->n_taken != before;
 	pthread_mutex_unlock(&feed->lock);
 	if (more)
 		event_active(feed->event, EV_READ, 0);
+}
+
+void wt_feed_remind(struct wt_feed *feed)
+{
+	event_active(feed->event, EV_READ, 0);
 }
 
 void wt_feed_publish(struct wt_feed *feed, const char *topic, const char *payload)

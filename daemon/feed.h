@@ -30,6 +30,7 @@ struct wt_feed_status {
 	uint64_t messages; /* received */
 	uint64_t dropped;  /* lost because too many were waiting */
 	uint64_t late;     /* acknowledged before they were on disk */
+	uint64_t late_now; /* of them, those that are not there yet */
 	double callback_s; /* for how long a callback has been waiting */
 	size_t queue;      /* messages waiting for the loop */
 	char text[300];
@@ -60,11 +61,15 @@ bool wt_feed_wait(struct wt_feed *feed, int wait_ms);
 /* After wt_feed_stop(). */
 void wt_feed_free(struct wt_feed **feed);
 
-/* The oldest waiting message, borrowed until wt_feed_done() or the next call; *must_commit tells
- * that its sender waits for the disk.  false: none. */
+/* The oldest waiting message, borrowed until the next call; *must_commit tells that its sender
+ * waits for the disk.  false: none. */
 bool wt_feed_take(struct wt_feed *feed, struct wt_message *out, bool *must_commit);
-/* All messages taken so far are on disk: their callbacks return. */
-void wt_feed_done(struct wt_feed *feed);
+/* Names the messages taken so far. */
+uint64_t wt_feed_mark(struct wt_feed *feed);
+/* The messages up to a mark are on disk: their callbacks return. */
+void wt_feed_done(struct wt_feed *feed, uint64_t mark);
+/* setup.arrived() is called soon, after it left messages. */
+void wt_feed_remind(struct wt_feed *feed);
 
 /* Sends a retained message; copies.  Only the newest for each topic is kept while disconnected. */
 void wt_feed_publish(struct wt_feed *feed, const char *topic, const char *payload);

@@ -114,6 +114,8 @@ static void wait_for_disk(struct wt_feed *feed, uint64_t number)
 		 */
 		if (pthread_cond_timedwait(&feed->moved, &feed->lock, &end) == ETIMEDOUT) {
 			feed->status.late++;
+			feed->status.late_now++;
+			feed->last_late = number;
 			break;
 		}
 	}
@@ -178,10 +180,21 @@ bool wt_feed_take(struct wt_feed *feed, struct wt_message *out, bool *must_commi
 	return true;
 }
 
-void wt_feed_done(struct wt_feed *feed)
+uint64_t wt_feed_mark(struct wt_feed *feed)
 {
 	pthread_mutex_lock(&feed->lock);
-	feed->n_done = feed->n_taken;
+	uint64_t mark = feed->n_taken;
+	pthread_mutex_unlock(&feed->lock);
+	return mark;
+}
+
+void wt_feed_done(struct wt_feed *feed, uint64_t mark)
+{
+	pthread_mutex_lock(&feed->lock);
+	if (mark > feed->n_done)
+		feed->n_done = mark;
+	if (feed->n_done >= feed->last_late)
+		feed->status.late_now = 0;
 	pthread_cond_broadcast(&feed->moved);
 	pthread_mutex_unlock(&feed->lock);
 }

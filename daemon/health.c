@@ -19,6 +19,9 @@
 #define BROKER_PATIENCE_S 60
 #define WORKER_PATIENCE_S 60.0
 #define CALLBACK_PATIENCE_S 60.0
+#define STALL_S 5.0
+/* A restart does not mend a disk, and loses what waits in memory: the dog waits long. */
+#define STALL_PATIENCE_S 600.0
 
 static void add(json_t *items, const char *code, const char *severity, const char *format, ...)
 	__attribute__((format(printf, 4, 5)));
@@ -48,18 +51,24 @@ static void store_items(struct wt_service *service, json_t *items)
 {
 	struct wt_spool_facts spool;
 	struct wt_store_facts store;
+	double stalled_s = wt_service_stalled_s(service);
 	wt_engine_spool_facts(service->engine, &spool);
-	wt_store_facts(service->store, &store);
+	wt_service_store_facts(service, &store);
 	if (spool.state == WT_STORE_DAMAGED)
 		add(items, "store_damaged", "err",
 		    "the database is damaged (%s); restart witherd: it sets the file aside and "
 		    "begins "
 		    "a fresh one",
-		    wt_store_error(service->store));
+		    spool.error);
 	else if (spool.state != WT_STORE_OK)
 		add(items, "store_busy", "err",
 		    "nothing can be written: %s; %zu rows wait in memory and acts are refused",
-		    wt_store_error(service->store), spool.waiting);
+		    spool.error, spool.waiting);
+	else if (stalled_s >= STALL_S)
+		add(items, "store_stalled", "err",
+		    "the disk has not answered for %.0f s; %zu rows wait in memory and acts are "
+		    "refused",
+		    stalled_s, spool.waiting);
 	if (spool.dropped)
 		add(items, "rows_dropped", "err",
 		    "%llu rows were lost: the database took none for too long",
@@ -91,6 +100,10 @@ static void feed_items(struct wt_service *service, json_t *items)
 	if (feed.dropped)
 		add(items, "messages_dropped", "err", "%llu messages were lost: too many waited",
 		    (unsigned long long)feed.dropped);
+	if (feed.late_now)
+		add(items, "not_durable", "warning",
+		    "%llu messages were acknowledged to the broker and are only in memory yet",
+		    (unsigned long long)feed.late_now);
 	if (feed.callback_s > CALLBACK_PATIENCE_S)
 		add(items, "feed_stuck", "err", "the feed has been waiting for the disk for %.0f s",
 		    feed.callback_s);
@@ -198,18 +211,19 @@ static json_t *facts(struct wt_service *service)
 			open++;
 	}
 	json_decref(loads);
-	wt_store_facts(service->store, &store);
+	wt_service_store_facts(service, &store);
 	wt_engine_spool_facts(service->engine, &spool);
 	if (service->feed)
 		wt_feed_status(service->feed, &feed);
-	return json_pack("{s:s,s:I,s:I,s:I,s:I,s:I,s:o,s:I,s:s,s:b}", "version",
+	return json_pack("{s:s,s:I,s:I,s:I,s:I,s:I,s:o,s:I,s:I,s:s,s:b}", "version",
 			 wt_daemon_version(), "started_unix_s", (json_int_t)service->started_unix_s,
 			 "database_bytes", (json_int_t)store.database_bytes, "free_bytes",
 			 (json_int_t)store.free_bytes, "readings", (json_int_t)store.readings,
 			 "loads_open", (json_int_t)open, "forecast_age_s",
 			 issued_unix_s ? json_integer(now_unix_s - issued_unix_s) : json_null(),
-			 "queue", (json_int_t)(spool.waiting + feed.queue), "broker",
-			 wt_feed_state_text(feed.state), "frozen", (int)service->setup.frozen);
+			 "queue", (json_int_t)(spool.waiting + feed.queue), "not_durable",
+			 (json_int_t)feed.late_now, "broker", wt_feed_state_text(feed.state),
+			 "frozen", (int)service->setup.frozen);
 }
 
 json_t *wt_health_report(struct wt_service *service)
@@ -273,7 +287,7 @@ static void tell_manager(struct wt_service *service, json_t *items)
 	char text[sizeof service->status_text];
 	const json_t *worst = json_array_get(items, 0);
 	struct wt_store_facts store;
-	wt_store_facts(service->store, &store);
+	wt_service_store_facts(service, &store);
 	if (worst)
 		snprintf(text, sizeof text, "STATUS=%.110s",
 			 json_string_value(json_object_get(worst, "text")));
@@ -287,7 +301,7 @@ static void tell_manager(struct wt_service *service, json_t *items)
 	}
 }
 
-/* The dog is fed from the loop, and only while the worker and the feed move. */
+/* The dog is fed from the loop, and only while the worker, the feed and the store move. */
 static void feed_watchdog(struct wt_service *service, double now_s)
 {
 	struct wt_feed_status feed = {0};
@@ -296,7 +310,8 @@ static void feed_watchdog(struct wt_service *service, double now_s)
 	if (service->feed)
 		wt_feed_status(service->feed, &feed);
 	if (wt_worker_running_s(service->worker) < WORKER_PATIENCE_S &&
-	    feed.callback_s < CALLBACK_PATIENCE_S)
+	    feed.callback_s < CALLBACK_PATIENCE_S &&
+	    wt_service_stalled_s(service) < STALL_PATIENCE_S)
 		wt_sdnotify("WATCHDOG=1");
 	service->watchdog_at_s = now_s + 1e-6 * (double)service->watchdog_us;
 }

@@ -31,7 +31,7 @@ static void on_arrived(void *context)
 	while (listen->feed && wt_feed_take(listen->feed, &message, &must_commit))
 		wt_propose_add(listen->heard, message.topic, message.payload, message.length);
 	if (listen->feed)
-		wt_feed_done(listen->feed);
+		wt_feed_done(listen->feed, wt_feed_mark(listen->feed));
 }
 
 static void on_subscribed(void *context)

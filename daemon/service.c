@@ -27,6 +27,8 @@
 #define KEEP_LEAST_DAYS 41
 /* A clock that moves by less against that of boot is being slewed, not set (our choice). */
 #define LEAST_STEP_MS 2000
+/* From then on a turn of the store is a stall (our choice). */
+#define STALL_S 1.0
 /* Messages taken in one turn of the loop, so that questions are answered in between. */
 #define MOST_MESSAGES_A_TURN 4000
 
@@ -105,17 +107,26 @@ static void run_tick(void *context, struct wt_job *job, int64_t tick_unix_s)
 
 /* --- taking in ----------------------------------------------------------------------------- */
 
+/* Begins to put on disk what waits; stored() tells how it went. */
 static void commit_now(struct wt_service *service, bool retry)
 {
-	enum wt_store_result result = wt_engine_commit(service->engine, retry);
-	if (result == WT_STORE_OK) {
-		service->batch_since_s = 0.0;
-		if (service->feed)
-			wt_feed_done(service->feed);
-	} else if (wt_service_monotonic_s() >= service->retry_at_s) {
-		/* Calls in between that do not try must not put the next attempt off. */
+	(void)wt_engine_commit(service->engine, retry);
+}
+
+static void storing(void *context)
+{
+	struct wt_service *service = context;
+	service->batch_since_s = 0.0;
+	service->batch_mark = service->feed ? wt_feed_mark(service->feed) : 0;
+}
+
+static void stored(void *context, enum wt_store_result result)
+{
+	struct wt_service *service = context;
+	if (result == WT_STORE_OK && service->feed)
+		wt_feed_done(service->feed, service->batch_mark);
+	else if (result != WT_STORE_OK)
 		service->retry_at_s = wt_service_monotonic_s() + RETRY_S;
-	}
 }
 
 void wt_service_took_rows(struct wt_service *service, bool at_once)
@@ -126,11 +137,36 @@ void wt_service_took_rows(struct wt_service *service, bool at_once)
 		service->batch_since_s = wt_service_monotonic_s();
 }
 
+void wt_service_store_facts(struct wt_service *service, struct wt_store_facts *out)
+{
+	if (service->keeper)
+		wt_keeper_facts(service->keeper, out);
+	else
+		wt_store_facts(service->store, out);
+}
+
+double wt_service_stalled_s(struct wt_service *service)
+{
+	return service->keeper ? wt_keeper_running_s(service->keeper) : 0.0;
+}
+
+/* Nothing is taken in while an act is on its way, since the order in the file is that of taking in,
+ * and while very much waits for a disk that does not answer: then the sender is held back. */
+static bool takes_nothing(struct wt_service *service)
+{
+	struct wt_spool_facts facts;
+	wt_engine_spool_facts(service->engine, &facts);
+	return wt_engine_is_calling(service->engine) ||
+	       (facts.writing && facts.waiting >= WT_SPOOL_LIMIT / 2);
+}
+
 static void on_arrived(void *context)
 {
 	struct wt_service *service = context;
 	struct wt_message message;
 	bool must_commit = false, any_must = false, any = false;
+	if (takes_nothing(service))
+		return;
 	for (int i = 0; i < MOST_MESSAGES_A_TURN; i++) {
 		if (!wt_feed_take(service->feed, &message, &must_commit))
 			break;
@@ -169,12 +205,13 @@ static void on_subscribed(void *context)
 	json_t *filters = wt_feed_filters(service->config);
 	char *text = json_dumps(filters, JSON_COMPACT);
 	json_decref(filters);
-	char *kept = wt_store_get(service->store, "subscriptions");
-	if (text && (!kept || strcmp(kept, text) != 0)) {
-		commit_now(service, false);
-		(void)wt_store_set(service->store, "subscriptions", text);
+	if (text && (!service->subscriptions || strcmp(service->subscriptions, text) != 0)) {
+		wt_engine_keep_value(service->engine, "subscriptions", text);
+		wt_service_took_rows(service, true);
+		free(service->subscriptions);
+		service->subscriptions = text;
+		text = NULL;
 	}
-	free(kept);
 	free(text);
 }
 
@@ -185,6 +222,8 @@ static bool start_feed(struct wt_service *service)
 		return true;
 	char *client_id = own_client_id(service);
 	char *kept = wt_store_get(service->store, "subscriptions");
+	free(service->subscriptions);
+	service->subscriptions = kept;
 	json_t *old = kept ? json_loads(kept, 0, NULL) : NULL;
 	size_t n = json_array_size(old);
 	const char **filters = calloc(n + 1, sizeof *filters);
@@ -204,7 +243,6 @@ static bool start_feed(struct wt_service *service)
 		wt_log(WT_LOG_ERR, "no feed: %s", client_id ? why : "out of memory");
 	free(filters);
 	json_decref(old);
-	free(kept);
 	free(client_id);
 	return service->feed != NULL;
 }
@@ -217,11 +255,34 @@ static void stop_feed(struct wt_service *service)
 	if (!service->feed)
 		return;
 	wt_feed_stop(service->feed);
-	while (wt_feed_wait(service->feed, 50) && wt_service_monotonic_s() < until_s) {
+	while (wt_feed_wait(service->feed, 20) && wt_service_monotonic_s() < until_s) {
 		on_arrived(service);
 		commit_now(service, false);
+		if (service->keeper)
+			wt_keeper_turn(service->keeper, 30);
 	}
 	wt_feed_free(&service->feed);
+}
+
+/* The store is the loop's again: waits for the turn that runs. */
+static void take_store(struct wt_service *service)
+{
+	struct wt_keeper *keeper = service->keeper;
+	service->keeper = NULL;
+	if (service->engine)
+		wt_engine_use(service->engine, NULL);
+	wt_keeper_free(&keeper);
+}
+
+static bool give_store(struct wt_service *service)
+{
+	service->keeper = wt_keeper_new(service->base, service->store);
+	if (!service->keeper) {
+		wt_log(WT_LOG_ERR, "the store's thread cannot be made");
+		return false;
+	}
+	wt_engine_use(service->engine, service->keeper);
+	return true;
 }
 
 /* --- start, stop, reload ------------------------------------------------------------------- */
@@ -233,6 +294,8 @@ static bool start_engine(struct wt_service *service)
 					.store = service->store,
 					.frozen = service->setup.frozen,
 					.tick = run_tick,
+					.storing = storing,
+					.stored = stored,
 					.context = service};
 	service->engine = wt_engine_new(&setup);
 	if (!service->engine) {
@@ -299,26 +362,50 @@ static bool restart_worker(struct wt_service *service)
 	return service->worker != NULL;
 }
 
-/* Everything but the store, the socket and the loop, from what is on disk.  *config NULL: as
- * before; else it is taken, and the old one given back. */
-static void begin_anew(struct wt_service *service, struct wt_config **config)
+static void give_up(struct wt_service *service)
+{
+	service->status = 1;
+	event_base_loopbreak(service->base);
+}
+
+/* Stops the feed and puts all on disk; the store is the loop's then.  False when the disk does not
+ * take it: all goes on as before. */
+static bool settle(struct wt_service *service)
 {
 	stop_feed(service);
+	take_store(service);
+	if (wt_engine_commit(service->engine, true) == WT_STORE_OK)
+		return true;
+	if (!start_feed(service) || !give_store(service))
+		give_up(service);
+	return false;
+}
+
+/* After settle(): everything but the store, the socket and the loop, from what is on disk.  *config
+ * NULL: as before; else it is taken, and the old one given back. */
+static void begin_anew(struct wt_service *service, struct wt_config **config)
+{
 	wt_tell_stop(service);
 	bool fine = restart_worker(service);
-	(void)wt_engine_commit(service->engine, true);
 	wt_engine_free(&service->engine);
 	if (*config) {
 		struct wt_config *old = service->config;
 		service->config = *config;
 		*config = old;
 	}
-	if (fine && start_engine(service) && start_feed(service) && wt_tell_start(service)) {
+	if (fine && start_engine(service) && start_feed(service) && wt_tell_start(service) &&
+	    give_store(service))
 		wt_desk_forecast_adopted(service);
-		return;
-	}
-	service->status = 1;
-	event_base_loopbreak(service->base);
+	else
+		give_up(service);
+}
+
+/* The disk takes rows and is not in the midst of something long. */
+static bool store_is_well(struct wt_service *service)
+{
+	struct wt_spool_facts facts;
+	wt_engine_spool_facts(service->engine, &facts);
+	return facts.state == WT_STORE_OK && wt_service_stalled_s(service) < STALL_S;
 }
 
 /* A machine without a battery clock says 1970 until the network tells the time.  What came before
@@ -332,6 +419,9 @@ static void watch_clock(struct wt_service *service)
 	int64_t offset_ms = now_ms - ((int64_t)boot.tv_sec * 1000 + boot.tv_nsec / 1000000);
 	int64_t step_ms = offset_ms - service->clock_offset_ms;
 	bool was_unset = service->clock_unset;
+	/* Put off until the disk takes it. */
+	if (was_unset && now_ms >= WT_CLOCK_FLOOR_UNIX_MS && !store_is_well(service))
+		return;
 	service->clock_offset_ms = offset_ms;
 	service->clock_unset = now_ms < WT_CLOCK_FLOOR_UNIX_MS;
 	if (!service->clock_looked || llabs(step_ms) < LEAST_STEP_MS) {
@@ -343,9 +433,14 @@ static void watch_clock(struct wt_service *service)
 		return;
 	if (service->feed)
 		on_arrived(service);
-	(void)wt_engine_commit(service->engine, true);
+	if (!settle(service)) {
+		service->clock_unset = true;
+		service->clock_offset_ms -= step_ms;
+		return;
+	}
 	if (wt_store_correct_times(service->store, step_ms) != WT_STORE_OK) {
 		wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
+		give_up(service);
 		return;
 	}
 	begin_anew(service, &none);
@@ -375,7 +470,7 @@ static void on_hup(evutil_socket_t fd, short what, void *context)
 	} else if (fixed) {
 		snprintf(sentence, sizeof sentence, "a new '%s' needs a restart", fixed);
 		reload_failed(service, sentence);
-	} else if (wt_engine_commit(service->engine, true) != WT_STORE_OK) {
+	} else if (!store_is_well(service) || !settle(service)) {
 		reload_failed(service, "the database does not take rows now");
 	} else {
 		service->reload_fault[0] = '\0';
@@ -396,22 +491,33 @@ static void on_stop(evutil_socket_t signal_number, short what, void *context)
 	event_base_loopbreak(service->base);
 }
 
-static void retain(struct wt_service *service, double now_s)
+static bool retain_work(void *context, struct wt_store *store)
 {
-	struct wt_spool_facts facts;
-	bool more = false;
+	struct wt_service *service = context;
+	(void)wt_store_retain(store, service->retain_before_unix_s, &service->retain_more);
+	return false;
+}
+
+static void retain_done(void *context, bool ran)
+{
+	struct wt_service *service = context;
+	service->retaining = false;
+	service->retain_at_s =
+		wt_service_monotonic_s() + (ran && service->retain_more ? 1.0 : RETAIN_EVERY_S);
+}
+
+static void retain(struct wt_service *service)
+{
 	int keep_days = service->config->keep_raw_days;
-	wt_engine_spool_facts(service->engine, &facts);
 	if (keep_days < KEEP_LEAST_DAYS)
 		keep_days = KEEP_LEAST_DAYS;
-	/* Only between batches: thinning has a transaction of its own. */
-	if (service->setup.frozen || service->copy || facts.waiting > 0 ||
-	    facts.state != WT_STORE_OK)
-		return;
 	int64_t before_unix_s = wt_service_now_ms(service) / 1000 - (int64_t)keep_days * 86400;
-	if (before_unix_s > 0)
-		(void)wt_store_retain(service->store, before_unix_s, &more);
-	service->retain_at_s = now_s + (more ? 1.0 : RETAIN_EVERY_S);
+	if (service->retaining || service->copying || !service->keeper || before_unix_s <= 0)
+		return;
+	service->retain_before_unix_s = before_unix_s;
+	service->retain_more = false;
+	service->retaining =
+		wt_keeper_put(service->keeper, false, retain_work, retain_done, service);
 }
 
 static void on_beat(evutil_socket_t fd, short what, void *context)
@@ -425,15 +531,16 @@ static void on_beat(evutil_socket_t fd, short what, void *context)
 		watch_clock(service);
 		if (service->feed)
 			on_arrived(service);
-		wt_engine_advance(service->engine, wt_service_now_ms(service));
+		if (!wt_engine_is_calling(service->engine))
+			wt_engine_advance(service->engine, wt_service_now_ms(service));
 		wt_engine_spool_facts(service->engine, &facts);
-		if (facts.state != WT_STORE_OK && now_s >= service->retry_at_s)
+		if (facts.state != WT_STORE_OK && now_s >= service->retry_at_s && !facts.writing)
 			commit_now(service, true);
 		else if (service->batch_since_s > 0.0 &&
 			 now_s - service->batch_since_s >= BATCH_WINDOW_S)
 			commit_now(service, false);
-		if (now_s >= service->retain_at_s)
-			retain(service, now_s);
+		if (now_s >= service->retain_at_s && facts.state == WT_STORE_OK)
+			retain(service);
 	}
 	wt_tell_beat(service);
 	wt_desk_beat(service);
@@ -508,7 +615,7 @@ static bool start(struct wt_service *service)
 		wt_log(WT_LOG_ERR, "%s", why);
 		return false;
 	}
-	if (!start_feed(service) || !wt_tell_start(service))
+	if (!start_feed(service) || !wt_tell_start(service) || !give_store(service))
 		return false;
 	wt_log(WT_LOG_INFO, "witherd %s serves %s on %s", wt_daemon_version(),
 	       service->config->database, path);
@@ -522,6 +629,7 @@ static void stop(struct wt_service *service)
 	wt_desk_close(service);
 	wt_tell_stop(service);
 	stop_feed(service);
+	take_store(service);
 	if (service->engine && !service->setup.frozen &&
 	    wt_engine_commit(service->engine, true) != WT_STORE_OK) {
 		wt_log(WT_LOG_ERR, "%s", wt_store_error(service->store));
@@ -532,7 +640,7 @@ static void stop(struct wt_service *service)
 	wt_engine_free(&service->engine);
 	wt_store_close(&service->store);
 	struct event *const events[] = {service->beat, service->on_term, service->on_int,
-					service->on_hup, service->copy_event};
+					service->on_hup};
 	for (size_t i = 0; i < sizeof events / sizeof events[0]; i++)
 		if (events[i])
 			event_free(events[i]);
@@ -543,6 +651,7 @@ static void stop(struct wt_service *service)
 		event_base_free(service->base);
 	}
 	json_decref(service->since);
+	free(service->subscriptions);
 	wt_config_free(&service->config);
 }
 

@@ -11,6 +11,7 @@
 #include "daemon/engine.h"
 #include "daemon/feed.h"
 #include "daemon/http.h"
+#include "daemon/keeper.h"
 #include "daemon/listen.h"
 #include "daemon/notice.h"
 #include "daemon/outlook.h"
@@ -33,12 +34,30 @@ struct wt_watcher {
 	struct wt_control_ticket *ticket;
 };
 
+/* A question that the keeper answers; the first member of what a kind of question needs. */
+struct wt_question {
+	struct wt_question *next;
+	struct wt_service *service;
+	struct wt_control_ticket *ticket; /* NULL: answered already */
+	double until_s;                   /* monotonic: late() then */
+	bool (*work)(struct wt_question *question, struct wt_store *store); /* on the thread */
+	/* On the loop.  True: it goes to the thread once more. */
+	bool (*done)(struct wt_question *question);
+	void (*late)(struct wt_question *question); /* answers with what there is; NULL: refused */
+	void (*clear)(struct wt_question *question);
+	enum wt_store_result result;
+	char error[512];
+};
+
+struct wt_desk_act;
+
 struct wt_service {
 	struct wt_service_setup setup;
 	struct wt_config *config;
 	struct event_base *base;
-	struct event *beat, *on_term, *on_int, *on_hup, *copy_event;
-	struct wt_store *store;
+	struct event *beat, *on_term, *on_int, *on_hup;
+	struct wt_store *store;   /* the keeper's while there is one */
+	struct wt_keeper *keeper; /* NULL: while starting, stopping and beginning anew */
 	struct wt_engine *engine;
 	struct wt_worker *worker;
 	struct wt_control *control;
@@ -56,13 +75,16 @@ struct wt_service {
 	struct wt_waiter *waiters;
 	struct wt_watcher *watchers;
 	/* the store */
-	double batch_since_s; /* monotonic time of the oldest row not on disk; 0: none */
+	double batch_since_s; /* monotonic time of the oldest row not on its way; 0: none */
+	uint64_t batch_mark;  /* the feed's messages that are in the batch under way */
 	double retry_at_s;
 	double retain_at_s;
-	/* a running backup */
-	struct wt_store_backup *copy;
-	struct wt_control_ticket *copy_ticket;
-	char *copy_path;
+	bool retaining, retain_more;
+	int64_t retain_before_unix_s;
+	char *subscriptions; /* as last kept */
+	struct wt_desk_act *acts, *acting;
+	struct wt_question *questions;
+	const char *copying; /* where a backup is being written; NULL: nowhere */
 	/* health */
 	json_t *since; /* code -> unix s at which the concern began */
 	double health_at_s;
@@ -90,18 +112,34 @@ void wt_desk_beat(struct wt_service *service);
 void wt_desk_close(struct wt_service *service);
 /* Adds what every result carries. */
 json_t *wt_desk_dress(struct wt_service *service, json_t *result);
+/* Ends the ticket: result, taken over, or the refusal when it is NULL. */
+void wt_desk_answer(struct wt_service *service, struct wt_control_ticket **ticket, json_t *result,
+		    const struct wt_refusal *refusal);
 
-/* --- desk_store.c: questions that go to the store ------------------------------------------ */
-json_t *wt_desk_export(struct wt_service *service, const json_t *params,
-		       struct wt_refusal *refusal);
-/* Adds what the store knows of past forecasts to the document of `air`. */
-void wt_desk_add_skill(struct wt_service *service, json_t *result);
-json_t *wt_desk_review(struct wt_service *service, const json_t *params,
-		       struct wt_refusal *refusal);
+/* --- desk_acts.c: acts, one after the other, confirmed when they are on disk ---------------- */
+/* Takes over the ticket. */
+void wt_desk_act(struct wt_service *service, struct wt_control_ticket **ticket, const char *method,
+		 const json_t *params);
+void wt_desk_acts_beat(struct wt_service *service);
+void wt_desk_acts_close(struct wt_service *service);
+
+/* --- desk_store.c: questions that go to the store; each takes over the ticket ---------------- */
+void wt_desk_export(struct wt_service *service, struct wt_control_ticket **ticket,
+		    const json_t *params);
+/* Adds what the store knows of past forecasts to the document of `air`, taken over. */
+void wt_desk_air(struct wt_service *service, struct wt_control_ticket **ticket, json_t *document);
+void wt_desk_review(struct wt_service *service, struct wt_control_ticket **ticket,
+		    const json_t *params);
+void wt_desk_questions_beat(struct wt_service *service);
+void wt_desk_questions_close(struct wt_service *service);
+/* Hands a question, malloc'd, to the keeper: it is answered within patience_s, or refused. */
+void wt_desk_put_question(struct wt_service *service, struct wt_question *question,
+			  struct wt_control_ticket **ticket, double patience_s);
+
+/* --- desk_backup.c ------------------------------------------------------------------------- */
 /* Takes over the ticket. */
 void wt_desk_backup(struct wt_service *service, struct wt_control_ticket **ticket,
 		    const json_t *params);
-void wt_desk_backup_cancel(struct wt_service *service);
 
 /* --- health.c ------------------------------------------------------------------------------ */
 /* What needs a person, worst first: [{"code","severity","text","since_unix_s"}]. */
@@ -120,6 +158,10 @@ void wt_tell_beat(struct wt_service *service);
 /* --- service.c ----------------------------------------------------------------------------- */
 /* Starts a forecast for the screen unless one is running. */
 void wt_service_start_display(struct wt_service *service);
+/* What the store says of itself and of what waits for it. */
+void wt_service_store_facts(struct wt_service *service, struct wt_store_facts *out);
+/* For how long the disk has not answered, s; 0: it does. */
+double wt_service_stalled_s(struct wt_service *service);
 /* Something was taken in or acted on: put it on disk within the window. */
 void wt_service_took_rows(struct wt_service *service, bool at_once);
 

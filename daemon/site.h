@@ -88,9 +88,11 @@ bool wt_site_is_study(const char *method);
 struct wt_job *wt_site_study(struct wt_site *site, const char *method, const json_t *params,
 			     int64_t now_unix_s, struct wt_refusal *refusal);
 json_t *wt_job_result(const struct wt_job *job);
-/* The track record, from stored forecast rows (keys of the export, in order of issue).  Of the
- * air's forecasts, of which there are very many, it needs those issued at the few times (unix
- * seconds) that the first function lists; a new reference. */
+/* The track record, from stored forecast rows (keys of the export, of each load in order of issue).
+ * Of all rows it needs the newest at the few moments that the first function lists, [load, unix s,
+ * not older by than s]; of the air's forecasts those issued at the times (unix s) that the second
+ * lists.  New references. */
+json_t *wt_site_review_wanted(const struct wt_site *site, int64_t since_unix_s, int64_t now_unix_s);
 json_t *wt_site_review_issues(const struct wt_site *site, const json_t *forecast_rows,
 			      int64_t since_unix_s);
 json_t *wt_site_review(const struct wt_site *site, const json_t *forecast_rows,

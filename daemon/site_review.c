@@ -198,6 +198,16 @@ static double past_of(const struct site_track *track, const json_t *row)
 	return isfinite(kept_s) ? track->outcome_unix_s + kept_s : HUGE_VAL;
 }
 
+/* The first 16:00 of the load's life. */
+static int64_t asked_at(const struct wt_site *site, const struct site_load *load)
+{
+	int64_t asked = site_local_unix_s(site, load->spread_unix_s, 0, ASKED_MIN);
+
+	return asked < load->spread_unix_s
+		       ? site_local_unix_s(site, load->spread_unix_s, 1, ASKED_MIN)
+		       : asked;
+}
+
 static json_t *evening_calls(const struct wt_site *site, const struct site_track *tracks, size_t n)
 {
 	double *p = site_alloc((n + 1) * sizeof(*p));
@@ -209,10 +219,7 @@ static json_t *evening_calls(const struct wt_site *site, const struct site_track
 		const struct site_load *load = tracks[i].load;
 		if (!counts(&tracks[i]))
 			continue;
-		/* The first 16:00 of the load's life. */
-		int64_t asked = site_local_unix_s(site, load->spread_unix_s, 0, ASKED_MIN);
-		if (asked < load->spread_unix_s)
-			asked = site_local_unix_s(site, load->spread_unix_s, 1, ASKED_MIN);
+		int64_t asked = asked_at(site, load);
 		const json_t *row = row_at(&tracks[i], (double)asked, LEAD_SLACK_S);
 		const char *text = json_string_value(json_object_get(row, "call"));
 		double chance = number_of(row, "p_ready_tonight");
@@ -396,6 +403,46 @@ static void close_record(struct gathered *g)
 	for (size_t i = 0; i < g->n; i++)
 		free(g->tracks[i].rows);
 	free(g->tracks);
+}
+
+static int by_time(const void *a, const void *b)
+{
+	const int64_t *x = a, *y = b;
+
+	return *x < *y ? -1 : *x > *y;
+}
+
+/* The moments at which the record looks for a forecast of that load, rising. */
+static size_t moments_of(const struct wt_site *site, const struct site_track *track,
+			 int64_t out[LEADS + 1])
+{
+	size_t n = 0;
+
+	for (int k = 0; k < LEADS; k++) {
+		double at = track->outcome_unix_s - leads_h[k] * (double)SITE_HOUR_S;
+		if (at >= (double)track->load->spread_unix_s)
+			out[n++] = (int64_t)floor(at);
+	}
+	out[n++] = asked_at(site, track->load);
+	qsort(out, n, sizeof(*out), by_time);
+	return n;
+}
+
+json_t *wt_site_review_wanted(const struct wt_site *site, int64_t since_unix_s, int64_t now_unix_s)
+{
+	json_t *wanted = json_array();
+	struct gathered g = open_record(site, NULL, since_unix_s);
+
+	for (size_t i = 0; i < g.n; i++) {
+		int64_t moments[LEADS + 1];
+		size_t n = counts(&g.tracks[i]) ? moments_of(site, &g.tracks[i], moments) : 0;
+		for (size_t k = 0; k < n && moments[k] <= now_unix_s; k++)
+			json_array_append_new(wanted,
+					      json_pack("[i,I,i]", g.tracks[i].load->number,
+							(json_int_t)moments[k], LEAD_SLACK_S));
+	}
+	close_record(&g);
+	return wanted;
 }
 
 json_t *wt_site_review_issues(const struct wt_site *site, const json_t *forecast_rows,

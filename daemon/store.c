@@ -75,6 +75,9 @@ static const char *const sql_texts[WT_SQL_COUNT] = {
 			    " WHERE (issued_unix_s, room, lead_s) > (?1, ?2, ?3)"
 			    " AND issued_unix_s * 1000 >= ?4 AND issued_unix_s * 1000 <= ?5"
 			    " ORDER BY issued_unix_s, room, lead_s LIMIT ?6",
+	[WT_SQL_FORECAST_AT] = "SELECT *, 0, 0, 0 FROM forecast"
+			       " WHERE issued_unix_s BETWEEN ?1 AND ?2 AND load = ?3"
+			       " ORDER BY issued_unix_s DESC LIMIT 1",
 	[WT_SQL_THIN] =
 		"DELETE FROM reading WHERE at_unix_ms >= ?1 AND at_unix_ms < ?2 AND id NOT IN"
 		" (SELECT min(id) FROM reading WHERE at_unix_ms >= ?1 AND at_unix_ms < ?2"

@@ -100,6 +100,11 @@ enum wt_store_result wt_store_page(struct wt_store *store, enum wt_store_table t
 				   const struct wt_store_span *span, struct wt_store_cursor *cursor,
 				   size_t limit, json_t *rows, bool *more);
 
+/* Appends the newest forecast of a load that was issued in [at - slack, at], as a row of a page, if
+ * there is one. */
+enum wt_store_result wt_store_forecast_at(struct wt_store *store, int64_t load, int64_t at_unix_s,
+					  int64_t slack_s, json_t *rows);
+
 /* Online copy by the same connection, some pages a call; temp file, checked, fsync, rename.  A
  * failed step frees the backup and removes the temp file. */
 struct wt_store_backup;

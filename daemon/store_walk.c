@@ -241,3 +241,18 @@ enum wt_store_result wt_store_page(struct wt_store *store, enum wt_store_table t
 	}
 	return walk_end(store, s, rc, "read a page");
 }
+
+enum wt_store_result wt_store_forecast_at(struct wt_store *store, int64_t load, int64_t at_unix_s,
+					  int64_t slack_s, json_t *rows)
+{
+	sqlite3_stmt *s = wt_store_sql(store, WT_SQL_FORECAST_AT);
+	if (!s)
+		return WT_STORE_FATAL;
+	sqlite3_bind_int64(s, 1, at_unix_s - slack_s);
+	sqlite3_bind_int64(s, 2, at_unix_s);
+	sqlite3_bind_int64(s, 3, load);
+	int rc = sqlite3_step(s);
+	if (rc == SQLITE_ROW && !append_row(s, WT_STORE_FORECASTS, rows))
+		rc = SQLITE_NOMEM;
+	return walk_end(store, s, rc, "read a forecast");
+}
