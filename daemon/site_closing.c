@@ -150,7 +150,8 @@ void site_closing_make(struct wt_site *site, struct site_load *load, const struc
 	load->closing = make(done, final);
 	load->closing_final = final;
 	json_array_append(site->closings_out, load->closing);
-	site_closing_forget(site);
+	/* The final record mostly teaches what the first one did. */
+	site_drop(&site->taught);
 }
 
 json_t *wt_site_take_closings(struct wt_site *site)
@@ -246,6 +247,16 @@ void site_closing_read(struct wt_site *site)
 		if (!load->gone && load->closing && load->state != SITE_OPEN)
 			add_taught(load, site->taught, &cap);
 	}
+	struct site_taught *taught = site->taught;
+	taught->key = site_hash(taught->n_records, taught->record_hashes,
+				taught->n_records * sizeof(*taught->record_hashes));
+	for (size_t i = 0; i < taught->n_feel_pairs; i++) {
+		const struct wt_feel_pair *pair = &taught->feel_pairs[i];
+		double parts[] = {(double)pair->step, pair->loss_pct, pair->loss_sd_pct};
+		taught->key = site_hash(taught->key, parts, sizeof(parts));
+	}
+	if (site->lore && site->lore->key != taught->key)
+		site_drop(&site->lore);
 }
 
 void site_closing_forget(struct wt_site *site)

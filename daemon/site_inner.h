@@ -25,6 +25,7 @@
  * The daemon cannot go on without memory for a few bytes of state: these end it, and the journal
  * on disk brings the state back. */
 void *site_alloc(size_t size);
+void *site_alloc_bare(size_t size); /* not zeroed: for what is filled at once */
 char *site_strdup(const char *text);
 /* Makes room for one more element; array is the address of the pointer. */
 void site_grow(void *array, size_t n, size_t *capacity, size_t element_size);
@@ -66,6 +67,7 @@ struct site_posterior *site_posterior_new(size_t members, size_t n_reports);
 /* What closed loads taught. */
 struct site_lore {
 	struct site_shared shared;
+	uint64_t key;               /* of the taught it was learned from */
 	struct wt_gardens *gardens; /* NULL: nothing yet */
 	struct wt_feel_scale feel;
 };
@@ -74,6 +76,7 @@ struct site_lore *site_lore_new(void);
 /* The records that lore is made of, read from the closings once. */
 struct site_taught {
 	struct site_shared shared;
+	uint64_t key;                     /* of all below */
 	struct wt_garden_record *records; /* of closed loads */
 	int64_t *record_acts;             /* the acts that closed them, ascending with loads */
 	uint64_t *record_hashes;
@@ -117,7 +120,7 @@ struct site_room {
 	char *name;
 	bool configured;
 	struct site_series *series; /* copied before a change when a job holds it */
-	struct site_fit *fit;       /* of the last whole hour; NULL */
+	struct site_fit *fit;       /* newest; NULL */
 	uint64_t epoch;             /* counts changes of the past */
 	int64_t newest_unix_s;
 };
@@ -219,7 +222,7 @@ struct wt_site {
 	size_t n_acts, cap_acts;
 	struct site_style_shift *shifts;
 	size_t n_shifts, cap_shifts;
-	struct site_taught *taught;    /* NULL: to be read again from the closings */
+	struct site_taught *taught;    /* NULL: to be read again, lore then if it differs */
 	struct site_lore *lore;        /* NULL: to be learned again */
 	json_t *closings_out;          /* to be stored */
 	struct site_outlook *outlooks; /* in order of issue */
@@ -411,6 +414,7 @@ struct site_job_room {
 	size_t site_room;
 	char *name;
 	struct site_series *series;
+	int64_t fit_upto_unix_s; /* what the room's fit is to be made of */
 	struct site_fit *fit;
 	uint64_t epoch;
 	bool known;

@@ -41,6 +41,23 @@ static void *copy_of(const void *array, size_t n, size_t size)
 
 /* --- making ---------------------------------------------------------------------------------- */
 
+/* A room is learned anew every six hours, which costs no measurable skill against every hour (lib/
+ * room.h), and each hour in its first days, when there is much to learn and little to read.  Rooms
+ * take turns, so that hundreds of them do not all learn in one tick.  Our choice. */
+#define FIT_EVERY_S (6 * SITE_HOUR_S)
+#define FIT_YOUNG_S (3 * SITE_DAY_S)
+
+static int64_t fit_upto_unix_s(const struct wt_site *site, size_t index, int64_t now_unix_s)
+{
+	const char *name = site->rooms[index].name;
+	int64_t first = site_room_first_unix_s(site, index);
+	int64_t turn = (int64_t)(site_hash(0, name, strlen(name)) % (FIT_EVERY_S / SITE_HOUR_S));
+
+	return now_unix_s - first < FIT_YOUNG_S
+		       ? now_unix_s - now_unix_s % SITE_HOUR_S
+		       : now_unix_s - (now_unix_s - turn * SITE_HOUR_S) % FIT_EVERY_S;
+}
+
 size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t index)
 {
 	for (size_t i = 0; i < job->n_rooms; i++) {
@@ -48,14 +65,14 @@ size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t
 			return i;
 	}
 	const struct site_room *room = &site->rooms[index];
-	int64_t hour = job->now_unix_s - job->now_unix_s % SITE_HOUR_S;
 	struct site_job_room *it = &job->rooms[job->n_rooms];
 	it->site_room = index;
 	it->name = site_strdup(room->name);
 	it->series = site_take(room->series);
 	it->epoch = room->epoch;
 	it->silent = site_room_silent(site, index, job->now_unix_s);
-	if (room->fit && room->fit->upto_unix_s == hour)
+	it->fit_upto_unix_s = fit_upto_unix_s(site, index, job->now_unix_s);
+	if (room->fit && room->fit->upto_unix_s == it->fit_upto_unix_s)
 		it->fit = site_take(room->fit);
 	return job->n_rooms++;
 }

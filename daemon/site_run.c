@@ -50,8 +50,8 @@ static bool make_past(const struct wt_job *job, const struct site_job_room *room
 	size_t capacity = (size_t)((job->now_unix_s - start) / WT_GRID_S + 1), n = 0;
 	double known_share = 0.0;
 
-	air->past_temp_c = site_alloc(capacity * sizeof(float));
-	air->past_vapour_pa = site_alloc(capacity * sizeof(float));
+	air->past_temp_c = site_alloc_bare(capacity * sizeof(float));
+	air->past_vapour_pa = site_alloc_bare(capacity * sizeof(float));
 	if (wt_room_fill(room->series->series, from_unix_s, job->now_unix_s, capacity,
 			 air->past_temp_c, air->past_vapour_pa, &n, &known_share) != WT_OK)
 		return false;
@@ -61,14 +61,13 @@ static bool make_past(const struct wt_job *job, const struct site_job_room *room
 
 static bool have_fit(const struct wt_job *job, struct site_job_room *room)
 {
-	int64_t hour = job->now_unix_s - job->now_unix_s % SITE_HOUR_S;
 	struct wt_room_fit *fit = NULL;
 
 	if (room->fit)
 		return true;
 	/* In a station's first hour there is nothing up to the last whole one: that fit is made of
 	 * what there is, and anew each time. */
-	int64_t upto = hour;
+	int64_t upto = room->fit_upto_unix_s;
 	if (wt_room_fit_new(room->series->series, upto, &fit) != WT_OK &&
 	    wt_room_fit_new(room->series->series, upto = job->now_unix_s, &fit) != WT_OK)
 		return false;
@@ -411,7 +410,7 @@ void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 
 static void keep_settle_losses(struct site_job_load *load, const struct wt_outcome *outcome)
 {
-	load->settle_loss_pct = site_alloc(load->n_settle * outcome->n * sizeof(float) + 1);
+	load->settle_loss_pct = site_alloc_bare(load->n_settle * outcome->n * sizeof(float));
 	for (size_t k = 0, mark = 0; k < load->n_settle; k++) {
 		while (outcome->mark_unix_s[mark] != load->settle_unix_s[k])
 			mark++;
@@ -472,6 +471,7 @@ void site_run_lore(struct wt_job *job)
 		return;
 	job->lore = site_lore_new();
 	job->lore_new = true;
+	job->lore->key = job->taught->key;
 	const struct site_taught *taught = job->taught;
 	if (taught->n_records &&
 	    wt_gardens_fit(taught->records, taught->n_records, &job->lore->gardens) != WT_OK)
@@ -513,8 +513,8 @@ static void run_room(struct wt_job *job, size_t index, struct site_paths *paths)
 void site_paths_new(size_t n_paths, struct site_paths *out)
 {
 	out->n_paths = n_paths;
-	out->temp_c = site_alloc(SITE_STEPS * n_paths * sizeof(float));
-	out->vapour_pa = site_alloc(SITE_STEPS * n_paths * sizeof(float));
+	out->temp_c = site_alloc_bare(SITE_STEPS * n_paths * sizeof(float));
+	out->vapour_pa = site_alloc_bare(SITE_STEPS * n_paths * sizeof(float));
 }
 
 void site_paths_clear(struct site_paths *paths)

@@ -18,6 +18,11 @@ void *site_alloc(size_t size)
 	return checked(calloc(1, size ? size : 1));
 }
 
+void *site_alloc_bare(size_t size)
+{
+	return checked(malloc(size ? size : 1));
+}
+
 char *site_strdup(const char *text)
 {
 	return text ? checked(strdup(text)) : NULL;

@@ -499,6 +499,19 @@ enum wt_status wt_ensemble_observe(const struct wt_load_case *load, const struct
 	return run_job(&job);
 }
 
+/* Marks that the run will not come by; it writes all others. */
+static void forget_marks(const struct job *job)
+{
+	const size_t n = job->members->n;
+	for (size_t k = 0; k < job->n_marks; k++) {
+		int64_t at = job->mark_unix_s[k];
+		if (at >= job->load->spread_unix_s && at <= job->end_unix_s)
+			continue;
+		for (size_t i = 0; i < n; i++)
+			job->mark_loss_pct[k * n + i] = NAN;
+	}
+}
+
 enum wt_status wt_ensemble_run(const struct wt_load_case *load, const struct wt_drive *past,
 			       const struct wt_drive *future, const struct wt_members *members,
 			       struct wt_outcome *outcome)
@@ -514,8 +527,6 @@ enum wt_status wt_ensemble_run(const struct wt_load_case *load, const struct wt_
 	enum wt_status status = check_load(load, past);
 	if (status != WT_OK)
 		return status;
-	for (size_t i = 0; i < outcome->n_marks * outcome->n; i++)
-		outcome->mark_loss_pct[i] = NAN;
 	struct job job = {
 		.load = load,
 		.past = past,
@@ -528,5 +539,6 @@ enum wt_status wt_ensemble_run(const struct wt_load_case *load, const struct wt_
 		.mark_loss_pct = outcome->mark_loss_pct,
 		.outcome = outcome,
 	};
+	forget_marks(&job);
 	return run_job(&job);
 }

@@ -72,15 +72,16 @@ static bool is_sudden(const double *vpd, size_t n, size_t from, size_t i)
 {
 	double median;
 	double sigma;
-	if (from == i)
-		return false;
-	usual_change(vpd, n, i, i - from, &median, &sigma);
 	double change = vpd[i] - vpd[from];
-	double unusual = change - median;
 	double least = fmax(LEAST_PA, LEAST_SHARE * fabs(vpd[from]));
 	if (change > 0.0)
 		least = fmax(LEAST_PA, LEAST_SHARE * fabs(vpd[i]));
-	if (fabs(change) < least || change * unusual <= 0.0)
+	/* Looked at first: most changes are small, and what is usual takes a sort. */
+	if (from == i || fabs(change) < least)
+		return false;
+	usual_change(vpd, n, i, i - from, &median, &sigma);
+	double unusual = change - median;
+	if (change * unusual <= 0.0)
 		return false;
 	return fabs(unusual) >= fmax(least, LEAST_SIGMA * sigma);
 }

@@ -44,12 +44,14 @@ def replay(witherd, wither, folder):
     daemon = subprocess.Popen([witherd, "--config", config, "--frozen-at", str(frozen_at)],
                               stderr=subprocess.DEVNULL)
     try:
-        for _ in range(600):
-            if os.path.exists(socket):
+        # The socket's file is there a moment before anybody listens.
+        for left in range(600, 0, -1):
+            asked = subprocess.run([wither, "--socket", socket, "export", "forecasts", "--csv"],
+                                   check=left == 1, capture_output=True, text=True)
+            if asked.returncode == 0:
                 break
             time.sleep(0.1)
-        text = subprocess.run([wither, "--socket", socket, "export", "forecasts", "--csv"],
-                              check=True, capture_output=True, text=True).stdout
+        text = asked.stdout
     finally:
         daemon.terminate()
         daemon.wait()
