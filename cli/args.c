@@ -387,7 +387,8 @@ static bool check_needs(struct reader *reader)
 
 		if (json_object_get(reader->call->params, names[i]))
 			return true;
-		snprintf(list + used, sizeof list - used, "%s--%s", used ? " | " : "", names[i]);
+		snprintf(list + used, sizeof list - used, "%s--%s", used ? _(" or ") : "",
+			 names[i]);
 	}
 	return n == 0 ||
 	       fail(reader, _("%s needs %s; for instance: %s"), verb->name, list, verb->example);

@@ -12,6 +12,8 @@
 
 void wt_print_tonight(struct wt_page *page, const json_t *result);
 void wt_print_act(struct wt_page *page, const json_t *result);
+/* What is known of the load now, from the document of `show`. */
+void wt_print_act_outlook(struct wt_page *page, const json_t *load);
 void wt_print_show(struct wt_page *page, const json_t *result);
 void wt_print_loads(struct wt_page *page, const json_t *result);
 void wt_print_air(struct wt_page *page, const json_t *result);

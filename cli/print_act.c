@@ -9,6 +9,7 @@
 #include "cli/doc.h"
 #include "cli/page.h"
 #include "cli/print.h"
+#include "cli/print_jar.h"
 #include "cli/say.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
@@ -76,25 +77,6 @@ static void print_params(struct wt_page *page, const json_t *params)
 			     wt_doc_true(params, "fan") ? _("on") : _("off"));
 }
 
-static void print_outlook_of(struct wt_page *page, const json_t *load, double now)
-{
-	struct wt_doc_triple ready = wt_doc_triple(load, "ready_unix_s");
-	struct wt_doc_triple loss = wt_doc_triple(load, "loss_pct");
-	const char *call = wt_doc_text(load, "call");
-	char range[WT_WHEN_SIZE], loss_text[WT_SAY_SIZE];
-
-	if (isfinite(loss.p50)) {
-		wt_say_loss(loss_text, loss);
-		wt_page_fact(page, 10, _("loss now"), "%s", loss_text);
-	}
-	if (isfinite(ready.p10) || isfinite(ready.p50)) {
-		wt_when_range(range, ready.p10, ready.p90, now);
-		wt_page_fact(page, 10, _("ready"), "%s", range);
-	}
-	if (call)
-		wt_page_fact(page, 10, _("call"), "%s", wt_say_word(call));
-}
-
 static void print_undone(struct wt_page *page, const json_t *undone, double now)
 {
 	char when[WT_WHEN_SIZE];
@@ -125,17 +107,42 @@ void wt_print_act(struct wt_page *page, const json_t *result)
 		wt_when_clock(when, wt_doc_number(act, "at_unix_s"), now);
 		if (number > 0)
 			wt_page_row(page, WT_MARK_HEAD, _("Load %lld: %s, %s"), number,
-				    wt_say_done(verb), when);
+				    isfinite(wt_doc_number(params, "part_kg")) ? _("fired in part")
+									       : wt_say_done(verb),
+				    when);
 		else
 			wt_page_row(page, WT_MARK_HEAD, "%s, %s", wt_say_done(verb), when);
 		if (verb && strcmp(verb, "spread") == 0)
 			print_spread(page, params, load);
 		else
 			print_params(page, params);
+		if (verb && strcmp(verb, "salt") == 0)
+			wt_print_jar_result(page, result);
 	}
-	print_outlook_of(page, load, now);
 	wt_say_notes(page, wt_doc_list(result, "notes"));
 	/* A second undo would take back one more act, not bring this one back. */
 	if (!undone && wt_doc_true(result, "undo"))
 		wt_page_row(page, WT_MARK_FAINT, "%s", _("Not so? wither undo"));
+}
+
+void wt_print_act_outlook(struct wt_page *page, const json_t *load)
+{
+	double now = wt_doc_number(load, "now_unix_s");
+	struct wt_doc_triple ready = wt_doc_triple(load, "ready_unix_s");
+	struct wt_doc_triple loss = wt_doc_triple(load, "loss_pct");
+	const char *call = wt_doc_text(load, "call");
+	char range[WT_WHEN_SIZE], text[WT_SAY_SIZE];
+
+	if (isfinite(loss.p50)) {
+		wt_say_loss(text, loss);
+		wt_page_fact(page, 10, _("loss now"), "%s", text);
+	}
+	if (isfinite(ready.p10) || isfinite(ready.p50)) {
+		wt_when_range(range, ready.p10, ready.p90, now);
+		wt_page_fact(page, 10, _("ready"), "%s", range);
+	}
+	if (!call)
+		return;
+	wt_say_chance(text, wt_doc_number(load, "p_call"));
+	wt_page_fact(page, 10, _("call"), _("%s, %s sure"), wt_say_word(call), text);
 }

@@ -166,23 +166,33 @@ static void print_plots(struct wt_page *page, const json_t *result)
 
 static void print_skill(struct wt_page *page, const json_t *skill)
 {
+	struct wt_table table = wt_table_new("lrrr");
 	size_t i;
 	json_t *row;
 
-	if (json_array_size(skill) == 0)
+	if (json_array_size(skill) == 0) {
+		wt_table_clear(&table);
 		return;
-	wt_page_row(page, WT_MARK_FAINT, "%s", _("how good the last days' forecasts were"));
+	}
+	wt_page_row(page, WT_MARK_FAINT, "%s", _("how far off these days, and in the band of 80%"));
+	wt_table_add(&table, WT_MARK_FAINT, _("ahead"));
+	wt_table_add(&table, WT_MARK_FAINT, _("°C"));
+	wt_table_add(&table, WT_MARK_FAINT, _("vapour kPa"));
+	wt_table_add(&table, WT_MARK_FAINT, _("in 80%"));
 	json_array_foreach(skill, i, row)
 	{
-		char lead[WT_WHEN_SIZE], temp[WT_SAY_SIZE], cover[WT_SAY_SIZE];
+		char text[WT_SAY_SIZE];
 
-		wt_when_span(lead, wt_doc_number(row, "lead_s"));
-		wt_say_number(temp, wt_doc_number(row, "temp_mae_c"), 1, "°C");
-		wt_say_number(cover, wt_doc_number(row, "coverage_80_pct"), 0, "%");
-		wt_page_textf(page, WT_MARK_NONE, 4,
-			      _("  %s ahead: off by %s, %s inside the band of 80%%"), lead, temp,
-			      cover);
+		wt_say_number(text, wt_doc_number(row, "lead_s") / 3600.0, 1, " h");
+		wt_table_add(&table, WT_MARK_NONE, text);
+		wt_say_number(text, wt_doc_number(row, "temp_mae_c"), 1, "");
+		wt_table_add(&table, WT_MARK_NONE, text);
+		wt_say_number(text, wt_doc_number(row, "vapour_mae_pa") / 1000.0, 2, "");
+		wt_table_add(&table, WT_MARK_NONE, text);
+		wt_say_number(text, wt_doc_number(row, "coverage_80_pct"), 0, "%");
+		wt_table_add(&table, WT_MARK_NONE, text);
 	}
+	wt_table_finish(&table, page);
 }
 
 void wt_print_air(struct wt_page *page, const json_t *result)

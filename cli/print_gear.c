@@ -9,6 +9,7 @@
 #include "cli/doc.h"
 #include "cli/page.h"
 #include "cli/print.h"
+#include "cli/print_jar.h"
 #include "cli/say.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
@@ -55,6 +56,7 @@ static void print_salt(struct wt_page *page, const json_t *salt, double now)
 		      1, "%");
 	wt_page_textf(page, WT_MARK_FAINT, 4, _("  salt check %s in %s: off by %s"), day, name,
 		      off);
+	wt_print_jar_line(page, salt);
 }
 
 static void print_station(struct wt_page *page, const json_t *station, double now)

@@ -10,6 +10,7 @@
 #include "cli/doc.h"
 #include "cli/origin.h"
 #include "cli/page.h"
+#include "cli/print.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 #include "lib/wire/rpc_code.h"
@@ -244,6 +245,30 @@ int wt_run_health(const struct wt_command *call)
 	return wt_run_finish(code);
 }
 
+/* What an act has changed, asked for once it has been said back: that may take a moment.  Silent
+ * when there is nothing to say. */
+static void follow_act(const struct wt_command *call, const json_t *result)
+{
+	long long load = wt_doc_integer(wt_doc_object(result, "act"), "load", 0);
+	json_t *params = json_pack("{s:I}", "load", (json_int_t)load);
+	char why[256];
+	struct wt_socket *socket =
+		load > 0 ? wt_socket_open(wt_run_socket_path(call), why, sizeof why) : NULL;
+	struct wt_reply reply = {0};
+
+	fflush(stdout);
+	if (socket && wt_socket_send(socket, "show", params, why, sizeof why) &&
+	    wt_socket_receive(socket, call->verb->deadline_s, &reply, why, sizeof why) &&
+	    reply.result && !wt_doc_true(reply.result, "closed")) {
+		struct wt_page page = wt_run_page();
+
+		wt_print_act_outlook(&page, reply.result);
+	}
+	wt_socket_reply_clear(&reply);
+	wt_socket_close(&socket);
+	json_decref(params);
+}
+
 int wt_run_plain(const struct wt_command *call)
 {
 	char hint[512];
@@ -253,6 +278,8 @@ int wt_run_plain(const struct wt_command *call)
 	if (code != WT_EXIT_FINE)
 		return code;
 	print_reply(call, &reply, hint);
+	if (call->verb->print == wt_print_act && !call->json)
+		follow_act(call, reply.result);
 	last_reply = reply;
 	return wt_run_finish(WT_EXIT_FINE);
 }

@@ -43,6 +43,7 @@ int wt_run_plain(const struct wt_command *call);
 
 /* Verbs that do more than ask and print. */
 int wt_run_stations(const struct wt_command *call); /* cli/listen.c */
+int wt_run_salt(const struct wt_command *call);     /* cli/jar.c */
 int wt_run_health(const struct wt_command *call);
 int wt_run_export(const struct wt_command *call); /* cli/csv.c */
 int wt_run_watch(const struct wt_command *call);  /* cli/watch.c */

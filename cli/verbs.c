@@ -203,14 +203,14 @@ const struct wt_verb wt_verbs_table[] = {
 	.help = N_("Last reading, its age, battery, what could not be read and why."),
 	.example = "wither stations --learn 'sensors/#'",
 }, {
-	.name = "salt", .least_words = 2, .deadline_s = PLAIN_S, .print = wt_print_act,
+	.name = "salt", .least_words = 1, .deadline_s = PLAIN_S, .print = wt_print_act, .run = wt_run_salt,
 	.words = ARGS(TEXT("station", "STATION", N_("which")),
 		      TEXT("salt", "SALT", N_("LiCl, MgCl2, Mg(NO3)2, NaCl, KCl or K2SO4"))),
 	.options = ARGS(NUMBER("rh", "PCT", WT_QUANTITY_PCT, N_("what the station shows, if not by feed"))),
 	.summary = N_("checks a station in a salt jar"),
-	.help = N_("Close the station into a jar over the wet salt, wait until it is steady, then say so. "
-		   "Two salts give a line, one an offset. Do not eat or breathe the salts; lithium "
-		   "chloride is harmful."),
+	.help = N_("With the station alone it explains the jar, step by step. With the salt it waits until "
+		   "the station stands still, then notes the check. One salt gives an offset, two a line. "
+		   "The salts are not for eating: wash your hands."),
 	.example = "wither salt loft NaCl",
 }, {
 	.name = "health", .words = NO_ARGS, .options = NO_ARGS, .deadline_s = PLAIN_S,

@@ -237,24 +237,11 @@ double site_station_temp_c(const struct wt_site *site, const struct site_station
 				   : temp_c;
 }
 
-/* By the newest test in each salt. */
 static double salt_corrected_pct(const struct site_station *station, double rh_pct)
 {
-	double shown[WT_SALT_COUNT], truth[WT_SALT_COUNT], gain = 1.0, offset = 0.0;
-	bool seen[WT_SALT_COUNT] = {false};
-	size_t n = 0;
+	double gain, offset;
 
-	for (size_t i = station->n_salts; i-- > 0;) {
-		const struct site_salt_point *point = &station->salts[i];
-		if (seen[point->salt])
-			continue;
-		seen[point->salt] = true;
-		shown[n] = point->shown_rh_pct;
-		truth[n++] = point->true_rh_pct;
-	}
-	if (!n || wt_salt_line(n, shown, truth, &gain, &offset) != WT_OK)
-		return rh_pct;
-	return gain * rh_pct + offset;
+	return site_jar_line(station, &gain, &offset) ? gain * rh_pct + offset : rh_pct;
 }
 
 static bool in_jar(const struct site_station *station, int64_t at_unix_s)

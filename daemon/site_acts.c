@@ -591,6 +591,19 @@ static void add_notes(const struct wt_site *site, const struct wt_act *act,
 						       site->rooms[load->room].name));
 }
 
+static void add_jar(const struct wt_site *site, const struct wt_act *act, int64_t now_unix_s,
+		    json_t *document)
+{
+	const char *name = json_string_value(json_object_get(act->params, "station"));
+
+	for (size_t i = 0; name && i < site->n_stations; i++) {
+		if (!strcmp(site->stations[i].name, name))
+			json_object_set_new(document, "station",
+					    site_station_row(site, &site->stations[i], now_unix_s));
+	}
+	json_object_set_new(document, "rh_effect", site_jar_effect());
+}
+
 json_t *wt_site_act_result(const struct wt_site *site, const struct wt_act *act, int64_t now_unix_s)
 {
 	json_t *document = site_document(site, now_unix_s), *notes = json_array();
@@ -608,6 +621,8 @@ json_t *wt_site_act_result(const struct wt_site *site, const struct wt_act *act,
 				      json_object_get(act->params, "at_unix_s"), "params",
 				      act->params));
 	json_object_set_new(document, "load", load ? site_load_row(site, load) : json_null());
+	if (!strcmp(act->method, "salt"))
+		add_jar(site, act, now_unix_s, document);
 	json_object_set_new(document, "notes", notes);
 	json_object_set_new(document, "undo", json_boolean(last_act(site) != NULL));
 	return site_rounded(document);

@@ -243,6 +243,19 @@ int64_t site_room_first_unix_s(const struct wt_site *site, size_t room); /* 0: n
 void site_outlooks_into(const struct wt_site *site, struct wt_room_series *series);
 void site_outlook_clear(struct site_outlook *outlook);
 void site_room_rebuild(struct wt_site *site, size_t room);
+/* daemon/site_jar.c: a year, after which a station should go into a salt jar again (common practice
+ * is a year for cheap sensors, no source). */
+#define SITE_JAR_EVERY_S (365 * (int64_t)SITE_DAY_S)
+bool site_jar_due(const struct site_station *station, int64_t now_unix_s);
+/* The line by the newest check in each salt; false without one. */
+bool site_jar_line(const struct site_station *station, double *gain, double *offset_pct);
+/* The last check and the line, or null; what was shown in the last hour; what an error costs. */
+json_t *site_jar_checked(const struct site_station *station);
+json_t *site_jar_hour(const struct site_station *station, int64_t now_unix_s);
+json_t *site_jar_effect(void);
+/* A row of `stations`. */
+json_t *site_station_row(const struct wt_site *site, const struct site_station *station,
+			 int64_t now_unix_s);
 /* RH as corrected by offset and salt tests. */
 double site_station_rh_pct(const struct wt_site *site, const struct site_station *station,
 			   double rh_pct);

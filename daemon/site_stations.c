@@ -9,7 +9,6 @@
 #include <string.h>
 
 #include "daemon/site_query.h"
-#include "lib/salt.h"
 #include "lib/wire/payload.h"
 
 static const struct {
@@ -36,24 +35,14 @@ static json_t *flag_names(unsigned set)
 	return names;
 }
 
-static json_t *salt_of(const struct site_station *station)
-{
-	if (!station->n_salts)
-		return json_null();
-	const struct site_salt_point *s = &station->salts[station->n_salts - 1];
-	return json_pack("{s:s,s:I,s:f,s:f,s:i}", "salt", wt_salt_formula((enum wt_salt)s->salt),
-			 "at_unix_s", (json_int_t)s->at_unix_s, "shown_rh_pct", s->shown_rh_pct,
-			 "true_rh_pct", s->true_rh_pct, "points", (int)station->n_salts);
-}
-
-static json_t *station_row(const struct wt_site *site, const struct site_station *station,
-			   int64_t now_unix_s)
+json_t *site_station_row(const struct wt_site *site, const struct site_station *station,
+			 int64_t now_unix_s)
 {
 	const struct wt_config_station *config = &site->config->stations[station->config];
 	bool heard = station->n_readings > 0;
 
 	return json_pack(
-		"{s:s,s:s,s:o,s:o,s:o,s:o,s:f,s:n,s:I,s:o,s:n,s:o}", "station", station->name,
+		"{s:s,s:s,s:o,s:o,s:o,s:o,s:f,s:n,s:I,s:o,s:n,s:o,s:o}", "station", station->name,
 		"room", site->rooms[station->room].name, "topic",
 		config->rule.temp_topic ? json_string(config->rule.temp_topic) : json_null(),
 		"temp_c",
@@ -68,7 +57,7 @@ static json_t *station_row(const struct wt_site *site, const struct site_station
 		"expected_every_s", config->expected_every_s, "battery", "readings",
 		(json_int_t)station->n_readings, "flags",
 		flag_names(heard ? station->last_flags : 0), "last_fault", "salt",
-		salt_of(station));
+		site_jar_checked(station), "hour", site_jar_hour(station, now_unix_s));
 }
 
 json_t *site_query_stations(const struct wt_site *site, int64_t now_unix_s)
@@ -77,10 +66,11 @@ json_t *site_query_stations(const struct wt_site *site, int64_t now_unix_s)
 
 	for (size_t i = 0; i < site->n_stations; i++) {
 		if (site->stations[i].configured)
-			json_array_append_new(rows,
-					      station_row(site, &site->stations[i], now_unix_s));
+			json_array_append_new(
+				rows, site_station_row(site, &site->stations[i], now_unix_s));
 	}
 	json_object_set_new(document, "stations", rows);
+	json_object_set_new(document, "rh_effect", site_jar_effect());
 	return document;
 }
 
@@ -125,6 +115,18 @@ static void station_concerns(const struct wt_site *site, const struct site_stati
 			"Station %s has sent the same values for hours: is it stuck?",
 			station->name);
 	}
+	if (site_jar_due(station, now_unix_s) && station->n_salts)
+		concern(list, "salt_due", "notice",
+			"Station %s was in a salt jar %lld days ago: check it again (wither salt "
+			"%s).",
+			station->name,
+			(long long)((now_unix_s - station->salts[station->n_salts - 1].at_unix_s) /
+				    SITE_DAY_S),
+			station->name);
+	else if (site_jar_due(station, now_unix_s))
+		concern(list, "salt_due", "notice",
+			"Station %s has never been checked in a salt jar (wither salt %s).",
+			station->name, station->name);
 }
 
 static void load_concerns(const struct wt_site *site, const struct site_load *load,

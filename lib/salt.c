@@ -17,9 +17,10 @@ static const struct {
 #undef X
 };
 
-/* Greenspan 1977, %, % per C, % per C^2, % per C^3, as two public transcriptions give them (K2SO4:
- * one), save that both print the linear term of LiCl with a minus: with it the fit misses the
- * printed tables by 0.3 % at 20 C, with a plus it meets them.  Mg(NO3)2: from memory. */
+/* Greenspan 1977, %, % per C, % per C^2, % per C^3, as three public transcriptions give them
+ * (K2SO4: one; the paper's own table could not be read), save that all print the linear term of
+ * LiCl with a minus: with it the fit misses the printed tables by 0.3 % at 20 C, with a plus it
+ * meets them. Mg(NO3)2: from memory; a printed list has its value at 25 C, 52.89. */
 static const double coefficients[WT_SALT_COUNT][4] = {
 	[WT_SALT_LICL] = {11.2323, 0.00824245, -0.214890e-3, 0},
 	[WT_SALT_MGCL2] = {33.6686, -0.00797397, -0.108988e-2, 0},

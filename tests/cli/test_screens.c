@@ -19,10 +19,18 @@
 
 #include "cli/page.h"
 #include "cli/print.h"
+#include "cli/print_jar.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 
 typedef void printer(struct wt_page *page, const json_t *result);
+
+static void print_guide(struct wt_page *page, const json_t *result)
+{
+	const json_t *stations = json_object_get(result, "stations");
+
+	wt_print_jar_guide(page, json_array_get(stations, 0), json_object_get(result, "rh_effect"));
+}
 
 static const struct screen {
 	const char *fixture;
@@ -52,10 +60,16 @@ static const struct screen {
 	{"act_fix", wt_print_act, false, 19},
 	{"act_salt", wt_print_act, false, 19},
 	{"act_turn", wt_print_act, false, 19},
+	{"act_feel", wt_print_act, false, 19},
+	{"act_fix_part", wt_print_act, false, 19},
+	{"act_yield", wt_print_act, false, 19},
+	{"act_drop", wt_print_act, false, 19},
+	{"act_style", wt_print_act, false, 19},
+	{"show_after", wt_print_act_outlook, false, 19},
 	{"act_undo", wt_print_act, false, 19},
 	{"show", wt_print_show, true, 0},
 	{"show_bare", wt_print_show, true, 0},
-	{"show_fixed", wt_print_show, false, 0},
+	{"show_fixed", wt_print_show, true, 0},
 	{"loads", wt_print_loads, false, 19},
 	{"loads_none", wt_print_loads, false, 19},
 	{"air", wt_print_air, true, 0},
@@ -69,6 +83,8 @@ static const struct screen {
 	{"gardens", wt_print_gardens, false, 19},
 	{"stations", wt_print_stations, false, 19},
 	{"stations_none", wt_print_stations, false, 19},
+	{"stations_salted", wt_print_stations, false, 19},
+	{"stations_guide", print_guide, false, 0},
 	{"stations_learn", wt_print_stations, false, 0},
 	{"health", wt_print_health, false, 19},
 	{"health_bad", wt_print_health, false, 19},

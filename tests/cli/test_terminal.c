@@ -230,10 +230,10 @@ static void exit_codes_are_as_documented(void **state)
 	check_ask("spread creek lots 4m2", 2, NULL, "'lots'");
 	check_ask("help brew", 2, NULL, "no verb 'brew'");
 	check_ask("show 99", 2, NULL, "99");
-	check_ask("spread creek 12", 2, NULL, "spread needs --area | --trays");
+	check_ask("spread creek 12", 2, NULL, "spread needs --area or --trays");
 	check_ask("drop 1", 2, NULL, "drop needs --why");
 	check_ask("yield 1", 2, NULL, "yield needs --made");
-	check_ask("style green", 2, NULL, "style needs --ready-from | --accept");
+	check_ask("style green", 2, NULL, "style needs --ready-from or --accept");
 	check_ask("spread creek -3 4m2", 1, NULL, "notes nothing");
 	check_ask("weigh 1 5kg", 1, NULL, "wither: ");
 	run_line("wither --socket /tmp/there-is-no-daemon-here tonight", NULL, &run);

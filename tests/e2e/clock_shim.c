@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Preloaded into a daemon under test: its wall clock is off by the number of
- * seconds in the file that WITHER_TEST_CLOCK names.  Other clocks are as they are.
+ * seconds in the file that WITHER_TEST_CLOCK names, or stands still at what follows a '=' there.
+ * Other clocks are as they are.
  */
 #include <fcntl.h>
 #include <stdlib.h>
@@ -23,7 +24,10 @@ __attribute__((visibility("default"))) int clock_gettime(clockid_t clock, struct
 	close(fd);
 	if (length > 0) {
 		text[length] = '\0';
-		now->tv_sec += strtol(text, NULL, 10);
+		if (text[0] == '=')
+			*now = (struct timespec){.tv_sec = strtol(text + 1, NULL, 10)};
+		else
+			now->tv_sec += strtol(text, NULL, 10);
 	}
 	return rc;
 }

@@ -290,7 +290,15 @@ static void air_of_the_jar_is_not_air_of_the_room(void **state)
 		wt_site_add_reading(w.site, &jar);
 	}
 	w.now_unix_s += 36 * 300;
-	json_decref(workshop_act(&w, "salt", "{'station':'north','salt':'table salt'}"));
+	json_t *done = workshop_act(&w, "salt", "{'station':'north','salt':'table salt'}");
+	assert_true(json_is_true(json_object_get(
+		json_object_get(json_object_get(done, "station"), "hour"), "steady")));
+	assert_near(number_at(done, "station/salt/offset_pct"), -2.1, 0.2);
+	assert_near(number_at(done, "station/salt/gain"), 1.0, 1e-9);
+	/* What an error of 3 % does is said in hours, of the model's standard case. */
+	assert_true(number_at(done, "rh_effect/hours_high") > number_at(done, "rh_effect/hours"));
+	assert_true(number_at(done, "rh_effect/hours_low") < number_at(done, "rh_effect/hours"));
+	json_decref(done);
 	json_t *after = workshop_query(&w, "tonight", "{}");
 	/* The newest air of the room is three hours old again, and two points lower. */
 	assert_near(number_at(after, "rooms/0/age_s"), 3.0 * HOUR, 400.0);
@@ -298,6 +306,45 @@ static void air_of_the_jar_is_not_air_of_the_room(void **state)
 		    0.3);
 	json_decref(before);
 	json_decref(after);
+	workshop_close(&w);
+}
+
+/* The text of the concern about the jar at a time; "" when there is none. */
+static void jar_reminder(const struct workshop *w, int64_t at_unix_s, char out[120])
+{
+	json_t *concerns = wt_site_concerns(w->site, at_unix_s), *one;
+	size_t i;
+
+	out[0] = '\0';
+	json_array_foreach(concerns, i, one)
+	{
+		if (strcmp(json_string_value(json_object_get(one, "code")), "salt_due") == 0) {
+			assert_string_equal(json_string_value(json_object_get(one, "severity")),
+					    "notice");
+			snprintf(out, 120, "%s", json_string_value(json_object_get(one, "text")));
+		}
+	}
+	json_decref(concerns);
+}
+
+static void a_year_after_the_jar_it_is_said(void **state)
+{
+	const int64_t day_s = 24 * HOUR;
+	struct workshop w;
+	char text[120];
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 86400 + 11 * HOUR);
+	jar_reminder(&w, DAY0 + 364 * day_s, text);
+	assert_string_equal(text, "");
+	jar_reminder(&w, DAY0 + 367 * day_s, text);
+	assert_non_null(strstr(text, "north has never been checked"));
+	json_decref(workshop_act(&w, "salt", "{'station':'north','salt':'NaCl','rh':77}"));
+	jar_reminder(&w, w.now_unix_s + 365 * day_s, text);
+	assert_string_equal(text, "");
+	jar_reminder(&w, w.now_unix_s + 366 * day_s, text);
+	assert_non_null(strstr(text, "366 days ago"));
 	workshop_close(&w);
 }
 
@@ -325,6 +372,7 @@ int main(void)
 		cmocka_unit_test(a_part_leaves_the_rest_open),
 		cmocka_unit_test(a_style_shift_moves_the_window_and_undo_moves_it_back),
 		cmocka_unit_test(a_salt_test_corrects_the_air),
+		cmocka_unit_test(a_year_after_the_jar_it_is_said),
 		cmocka_unit_test(air_of_the_jar_is_not_air_of_the_room),
 		cmocka_unit_test(the_season_turns_with_the_hemisphere),
 	};
