@@ -3,7 +3,7 @@
  * Writes a synthetic season into a folder: season.ini, journal.jsonl, truth.csv.
  *
  * usage: make_season FOLDER [seed=N] [days=N] [structure=0|1] [wet=0|1] [wrong=0|1] [cells=0|1]
- *        [outlook=0|1] [unweighed=0|1] [every=S] [calm=0|1]
+ *        [outlook=0|1] [unweighed=0|1] [every=S] [calm=0|1] [biased=0|1] [noisy=0|1]
  */
 #include <gsl/gsl_randist.h>
 #include <math.h>
@@ -69,6 +69,8 @@ static int compare_lines(const void *a, const void *b)
 struct world {
 	struct season_options options;
 	gsl_rng *rng;
+	/* Of scales and cells, and of outlooks: what is looked at does not change the season. */
+	gsl_rng *look, *ahead;
 	struct season_air air;
 	struct journal journal;
 	double garden_pace[GARDENS], garden_moisture[GARDENS];
@@ -85,7 +87,8 @@ static size_t index_at(const struct world *w, int64_t at_unix_s)
 /* A cheap sensor: steady bias, noise, coarse steps, some messages lost. */
 static void write_station(struct world *w)
 {
-	const double rh_bias = season_normal(w->rng, 1.0, 1.5);
+	const double usual_bias = season_normal(w->rng, 1.0, 1.5);
+	const double rh_bias = w->options.biased ? copysign(3.0, usual_bias - 1.0) : usual_bias;
 	const double t_bias = season_normal(w->rng, 0.0, 0.2);
 	double missing_s = 0;
 	for (int64_t s = 0; s < (int64_t)w->options.days * 86400; s += w->options.station_every_s) {
@@ -118,8 +121,8 @@ static void write_outlooks(struct world *w)
 		double a = 0.0, b = 0.0;
 		for (int h = 0; h < 60; h++) {
 			const size_t i = (size_t)((s + h * 3600) / SEASON_STEP_S);
-			const double t = warp(w->air.out_temp_c[i], h, 0.22, w->rng, &a);
-			const double e = warp(w->air.out_vapour_pa[i], h, 14.0, w->rng, &b);
+			const double t = warp(w->air.out_temp_c[i], h, 0.22, w->ahead, &a);
+			const double e = warp(w->air.out_vapour_pa[i], h, 14.0, w->ahead, &b);
 			const double r = 100.0 * e / season_saturation_pa(t);
 			const char *comma = h ? "," : "";
 			sprintf(time + strlen(time), "%s%lld", comma,
@@ -147,7 +150,7 @@ static int take_cell(struct world *w, int64_t from_s, int64_t until_s)
 
 static double scale_reads(struct world *w, double kg)
 {
-	return kg * (1.0 + season_normal(w->rng, 0.0, 0.01));
+	return kg * (1.0 + season_normal(w->look, 0.0, w->options.noisy_scale ? 0.02 : 0.01));
 }
 
 /* Which hours a load is weighed at, by its pattern; 0 ends the list. */
@@ -162,7 +165,7 @@ static void weigh_when_due(struct world *w, struct season_load *load, double hou
 		return;
 	double kg = scale_reads(w, season_leaf_weight_kg(&load->leaf));
 	/* Drawn in any case, so that the season with and without the fault is the same one. */
-	const double wrong = gsl_rng_uniform(w->rng) < 0.5 ? 0.92 : 1.08;
+	const double wrong = gsl_rng_uniform(w->look) < 0.5 ? 0.92 : 1.08;
 	if (w->options.wrong_scale && *next == 0)
 		kg *= wrong;
 	(*next)++;
@@ -176,7 +179,7 @@ static void read_cell(struct world *w, const struct season_load *load, double tr
 {
 	const double share = season_leaf_weight_kg(&load->leaf) / load->leaf.kg;
 	say(&w->journal, at, "\"topic\":\"hill/cell%d\",\"payload\":\"%.0f\"", load->cell,
-	    1000.0 * tray_kg * share + season_normal(w->rng, 0.0, 2.0));
+	    1000.0 * tray_kg * share + season_normal(w->look, 0.0, 2.0));
 }
 
 static bool may_fix(double hour)
@@ -304,7 +307,7 @@ static FILE *open_in(const char *folder, const char *name)
 	return file;
 }
 
-static void write_config(const struct world *w, const char *folder, long every_s)
+static void write_config(const struct world *w, const char *folder)
 {
 	FILE *f = open_in(folder, "season.ini");
 	fprintf(f,
@@ -313,7 +316,7 @@ static void write_config(const struct world *w, const char *folder, long every_s
 		"forecast_every_s = %ld\nmembers = 256\nseed = 1\n"
 		"[room loft]\n[station loft]\nroom = loft\ntopic = hill/room\n"
 		"temp_pointer = /t\nrh_pointer = /h\nexpected_every_s = %d\n",
-		folder, folder, every_s, w->options.station_every_s);
+		folder, folder, w->options.forecast_every_s, w->options.station_every_s);
 	for (int c = 0; w->options.cells && c < CELLS; c++)
 		fprintf(f, "[scale c%d]\nroom = loft\ntopic = hill/cell%d\nunit = g\n", c, c);
 	fprintf(f, "[style hill]\nready_from_loss_pct = 18\naim_loss_pct = 21\n"
@@ -351,52 +354,49 @@ static void write_rest(struct world *w, const char *folder)
 	fclose(f);
 }
 
-static void read_options(int argc, char **argv, struct season_options *o, long *every_s)
+static bool set_option(struct season_options *o, const char *name, long value)
+{
+	const struct {
+		const char *name;
+		long *number;
+		bool *flag;
+	} known[] = {
+		{"seed", &o->seed, NULL},
+		{"days", &o->days, NULL},
+		{"structure", &o->structure, NULL},
+		{"wet", &o->wet_climate, NULL},
+		{"every", &o->forecast_every_s, NULL},
+		{"wrong", NULL, &o->wrong_scale},
+		{"cells", NULL, &o->cells},
+		{"outlook", NULL, &o->outlook},
+		{"unweighed", NULL, &o->no_weighing},
+		{"calm", NULL, &o->calm},
+		{"biased", NULL, &o->biased},
+		{"noisy", NULL, &o->noisy_scale},
+	};
+	for (size_t k = 0; k < sizeof(known) / sizeof(known[0]); k++) {
+		if (strcmp(known[k].name, name) != 0)
+			continue;
+		if (known[k].flag != NULL)
+			*known[k].flag = value != 0;
+		else
+			*known[k].number = value;
+		return true;
+	}
+	return false;
+}
+
+static void read_options(int argc, char **argv, struct season_options *o)
 {
 	for (int i = 2; i < argc; i++) {
+		char name[16] = "";
 		const char *equals = strchr(argv[i], '=');
-		const long value = equals ? strtol(equals + 1, NULL, 10) : 0;
-		const size_t length = equals ? (size_t)(equals - argv[i]) : 0;
-		const char *names[] = {"seed",  "days",    "structure", "wet",   "wrong",
-				       "cells", "outlook", "unweighed", "every", "calm"};
-		size_t k = 0;
-		while (k < 10 && (strlen(names[k]) != length || strncmp(argv[i], names[k], length)))
-			k++;
-		switch (k) {
-		case 0:
-			o->seed = (unsigned long)value;
-			break;
-		case 1:
-			o->days = (int)value;
-			break;
-		case 2:
-			o->structure = (int)value;
-			break;
-		case 3:
-			o->wet_climate = (int)value;
-			break;
-		case 4:
-			o->wrong_scale = value != 0;
-			break;
-		case 5:
-			o->cells = value != 0;
-			break;
-		case 6:
-			o->outlook = value != 0;
-			break;
-		case 7:
-			o->no_weighing = value != 0;
-			break;
-		case 8:
-			*every_s = value;
-			break;
-		case 9:
-			o->calm = value != 0;
-			break;
-		default:
+		if (equals != NULL && equals - argv[i] < (long)sizeof(name))
+			memcpy(name, argv[i], (size_t)(equals - argv[i]));
+		if (equals == NULL || !set_option(o, name, strtol(equals + 1, NULL, 10))) {
 			fprintf(stderr,
-				"make_season: '%s' is not one of seed= days= structure= "
-				"wet= wrong= cells= outlook= unweighed= every= calm=\n",
+				"make_season: '%s' is not one of seed= days= structure= wet= "
+				"wrong= cells= outlook= unweighed= every= calm= biased= noisy=\n",
 				argv[i]);
 			exit(2);
 		}
@@ -406,24 +406,30 @@ static void read_options(int argc, char **argv, struct season_options *o, long *
 int main(int argc, char **argv)
 {
 	static struct world w;
-	long every_s = 1800;
-	w.options = (struct season_options){.seed = 1, .days = 40, .station_every_s = 300};
+	w.options = (struct season_options){
+		.seed = 1, .days = 40, .station_every_s = 300, .forecast_every_s = 1800};
 	if (argc < 2) {
 		fputs("usage: make_season FOLDER [seed=N] [days=N] ...\n", stderr);
 		return 2;
 	}
-	read_options(argc, argv, &w.options, &every_s);
+	read_options(argc, argv, &w.options);
 	w.rng = gsl_rng_alloc(gsl_rng_mt19937);
-	gsl_rng_set(w.rng, w.options.seed);
+	gsl_rng_set(w.rng, (unsigned long)w.options.seed);
+	w.look = gsl_rng_alloc(gsl_rng_mt19937);
+	gsl_rng_set(w.look, (unsigned long)w.options.seed + 1000003);
+	w.ahead = gsl_rng_alloc(gsl_rng_mt19937);
+	gsl_rng_set(w.ahead, (unsigned long)w.options.seed + 2000003);
 	season_make_air(&w.options, w.rng, INT64_C(1774915200), &w.air);
 	write_station(&w);
 	if (w.options.outlook)
 		write_outlooks(&w);
 	make_loads(&w);
-	write_config(&w, argv[1], every_s);
+	write_config(&w, argv[1]);
 	write_rest(&w, argv[1]);
 	free(w.journal.lines);
 	season_free_air(&w.air);
+	gsl_rng_free(w.ahead);
+	gsl_rng_free(w.look);
 	gsl_rng_free(w.rng);
 	return 0;
 }

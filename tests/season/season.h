@@ -14,16 +14,18 @@
 enum { SEASON_STEP_S = 60, SEASON_LAYERS = 4, SEASON_KINDS = 4 };
 
 struct season_options {
-	unsigned long seed;
-	int days;
-	int structure;    /* 0 layers and stems, 1 one well-mixed bed with wandering pace */
-	int wet_climate;  /* 1: more showers */
+	long seed, days;
+	long structure;   /* 0 layers and stems, 1 one well-mixed bed with wandering pace */
+	long wet_climate; /* 1: more showers */
 	bool calm;        /* every day the same: what is left is the leaf */
 	bool wrong_scale; /* the first weighing of every load reads 8 % off */
 	bool cells;       /* a load cell under a tray of every load */
 	bool outlook;     /* an outdoor forecast every 3 h */
 	bool no_weighing; /* nothing but the weight at fixing */
+	bool biased;      /* the station reads 3 % RH off, up or down */
+	bool noisy_scale; /* 2 % instead of 1 */
 	int station_every_s;
+	long forecast_every_s;
 };
 
 /* Air each SEASON_STEP_S from start: outdoors and in the room. */
@@ -37,7 +39,7 @@ struct season_air {
 struct season_leaf {
 	double kg, area_m2, moisture_pct, pace;
 	double surface_kg_kg;
-	int structure;
+	long structure;
 	/* state per m2 of tray */
 	double dry_blade[SEASON_LAYERS], dry_stem[SEASON_LAYERS];
 	double blade[SEASON_LAYERS], stem[SEASON_LAYERS]; /* kg water */
