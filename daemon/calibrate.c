@@ -199,8 +199,9 @@ void wt_calibrate_print(const json_t *report, FILE *out)
 {
 	const json_t *row, *drift = json_object_get(report, "drift_per_sqrt_h");
 	size_t i;
-	fprintf(out, "%lld loads with a known ready time; forecasts 2 to 14 h before it\n",
-		(long long)json_integer_value(json_object_get(report, "loads")));
+	const json_int_t loads = json_integer_value(json_object_get(report, "loads"));
+	fprintf(out, "%lld load%s with a known ready time; forecasts 2 to 14 h before it\n",
+		(long long)loads, loads == 1 ? "" : "s");
 	fprintf(out, "%-15s %5s %8s %8s %6s %6s %7s\n", "", "n", "|err| min", "bias min", "50 %",
 		"80 %", "factor");
 	json_array_foreach(json_object_get(report, "groups"), i, row)

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include <getopt.h>
+#include <gsl/gsl_errno.h>
 #include <locale.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -155,6 +156,8 @@ int main(int argc, char **argv)
 		return status;
 	setlocale(LC_CTYPE, "");
 	umask(0027);
+	/* GSL ends the process on an error unless told otherwise; its results are checked. */
+	gsl_set_error_handler_off();
 	wt_log_open((enum wt_log_level)choices.verbosity);
 	if (choices.frozen_at && !parse_time(choices.frozen_at, &setup.frozen_unix_ms))
 		return usage_fault("--frozen-at must be RFC 3339 or unix seconds",
