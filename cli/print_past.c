@@ -50,15 +50,12 @@ static void print_leads(struct wt_page *page, const json_t *leads)
 		/* A lead at which nothing was known yet says nothing. */
 		if (wt_doc_integer(row, "n", 0) == 0)
 			continue;
-		double crps = wt_doc_number(row, "crps_min");
-		double plain = wt_doc_number(row, "crps_reference_min");
-
 		add_number(&table, wt_doc_number(row, "lead_h"), 0, " h");
 		add_number(&table, wt_doc_number(row, "n"), 0, "");
 		add_number(&table, wt_doc_number(row, "median_abs_err_min"), 0, " min");
 		add_number(&table, wt_doc_number(row, "bias_min"), 0, " min");
 		add_number(&table, wt_doc_number(row, "coverage_80_pct"), 0, "%");
-		add_number(&table, plain > 0 ? 100.0 * (1.0 - crps / plain) : NAN, 0, "%");
+		add_number(&table, wt_doc_number(row, "gain_pct"), 0, "%");
 	}
 	wt_table_finish(&table, page);
 	wt_page_text(page, WT_MARK_FAINT, 2,

@@ -90,6 +90,7 @@ struct lead_sums {
 	int in_50, in_80;
 	double *errors_min;
 	double bias_min, crps_min, reference_min;
+	double compared_min; /* the part of crps_min that has a reference */
 };
 
 static void add_lead(struct lead_sums *sums, const struct site_track *track, const json_t *row)
@@ -108,14 +109,14 @@ static void add_lead(struct lead_sums *sums, const struct site_track *track, con
 	/* A tail beyond the horizon ends there. */
 	for (int i = 0; i < SITE_QUANTILES; i++)
 		q[i] = fmin(q[i], number_of(row, "issued_unix_s") + WT_HORIZON_S);
-	if (wt_score_crps_quantiles(site_review_probability, q, SITE_QUANTILES, y, &crps) ==
-	    WT_OK) {
-		sums->crps_min += crps / 60.0;
-		sums->n_crps++;
-	}
+	if (wt_score_crps_quantiles(site_review_probability, q, SITE_QUANTILES, y, &crps) != WT_OK)
+		return;
+	sums->crps_min += crps / 60.0;
+	sums->n_crps++;
 	if (isfinite(track->reference_h)) {
 		double guess =
 			(double)track->load->spread_unix_s + track->reference_h * SITE_HOUR_S;
+		sums->compared_min += crps / 60.0;
 		sums->reference_min += fabs(guess - y) / 60.0;
 		sums->n_reference++;
 	}
@@ -126,18 +127,26 @@ static json_t *per(double sum, int n, double times)
 	return n ? site_number(times * sum / n) : json_null();
 }
 
+/* Against the reference on the same forecasts: the first loads of a style have none, and are the
+ * hardest. */
+static double gain_pct(const struct lead_sums *s)
+{
+	return s->reference_min > 0.0 ? 100.0 * (1.0 - s->compared_min / s->reference_min) : NAN;
+}
+
 static json_t *lead_row(int lead_h, const struct lead_sums *s)
 {
 	double median = NAN;
 
 	if (s->n_error && wt_score_median(s->errors_min, (size_t)s->n_error, &median) != WT_OK)
 		median = NAN;
-	return json_pack("{s:i,s:i,s:o,s:o,s:o,s:o,s:o,s:o}", "lead_h", lead_h, "n", s->n,
+	return json_pack("{s:i,s:i,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "lead_h", lead_h, "n", s->n,
 			 "median_abs_err_min", site_number(median), "bias_min",
 			 per(s->bias_min, s->n_error, 1.0), "coverage_50_pct",
 			 per(s->in_50, s->n, 100.0), "coverage_80_pct", per(s->in_80, s->n, 100.0),
 			 "crps_min", per(s->crps_min, s->n_crps, 1.0), "crps_reference_min",
-			 per(s->reference_min, s->n_reference, 1.0));
+			 per(s->reference_min, s->n_reference, 1.0), "gain_pct",
+			 site_number(gain_pct(s)));
 }
 
 static bool counts(const struct site_track *track)
