@@ -16,13 +16,14 @@
 /* Our choice, by trial: errors of a fit on its own past are a little too small, more so when
  * there is little past. */
 #define WIDEN 1.07
-#define WIDEN_SHORT 0.35
-#define WIDEN_DAYS 4.0
-/* The same for the day of a room seen for hours only: error grows for so many hours ahead at so
- * many of the room's hourly changes, and is learned away in so many days. */
-#define STRANGE 0.7
+#define WIDEN_SHORT 0.3
+#define WIDEN_DAYS 8.0
+/* The same for a room seen for hours only: error grows for so many hours ahead at so many of the
+ * room's hourly changes, and is learned away in so many days. */
+#define STRANGE_T 0.7
+#define STRANGE_E 0.95
 #define STRANGE_HOURS 6.5
-#define STRANGE_DAYS 2.5
+#define STRANGE_DAYS 4.0
 /* Paths are worked on in blocks, which compilers turn into vector code. */
 #define BLOCK 64
 #define DRIEST_SHARE 0.02f
@@ -215,14 +216,26 @@ static size_t knot_after(double lead)
 	return k;
 }
 
-/* What is not known of the day of a room seen for hours only, as the scale of an error. */
-static double strangeness(const struct wt_room_fit *fit, size_t v, double lead_h)
+static double shape_at(const struct draw *d, int64_t lead_slots)
 {
-	double reach_h = STRANGE_HOURS * (1.0 - exp(-lead_h / STRANGE_HOURS));
-	return STRANGE * reach_h * fit->unrest_ref[v] * exp(-fit->days / STRANGE_DAYS);
+	return wt_room_shape_start(
+		room_slot_of_day(d->past.grid.last + lead_slots, d->fit->utc_offset_s));
 }
 
-static double step_scale(const struct draw *d, size_t v, size_t k, double part, double lead_h,
+/* What is not known of the day of a room seen for hours only, as the scale of an error: how high
+ * its day is, and what else its past would have told. */
+static double strangeness(const struct draw *d, size_t v, int64_t lead_slots)
+{
+	const struct wt_room_fit *fit = d->fit;
+	double lead_h = fmax((double)lead_slots, 0.0) / ROOM_SLOTS_HOUR;
+	double reach_h = STRANGE_HOURS * (1.0 - exp(-lead_h / STRANGE_HOURS));
+	double wave = shape_at(d, lead_slots) - shape_at(d, 0);
+	double other = (v == 0 ? STRANGE_T : STRANGE_E) * reach_h * fit->unrest_ref[v];
+	double swing = fit->swing_sd[v] * wave;
+	return sqrt(other * other + swing * swing) * exp(-fit->days / STRANGE_DAYS);
+}
+
+static double step_scale(const struct draw *d, size_t v, size_t k, double part, int64_t lead_slots,
 			 const double z[ROOM_SCALE_FEATURES])
 {
 	const struct room_law *right = &d->fit->law[v][k];
@@ -235,7 +248,7 @@ static double step_scale(const struct draw *d, size_t v, size_t k, double part, 
 	double widen = WIDEN + WIDEN_SHORT * exp(-d->fit->days / WIDEN_DAYS);
 	double learned = widen * d->fit->sd[v] *
 			 exp(sum + (1.0 - part) * log_left + part * d->log_scale[v][k]);
-	double strange = strangeness(d->fit, v, lead_h);
+	double strange = strangeness(d, v, lead_slots);
 	return sqrt(learned * learned + strange * strange);
 }
 
@@ -251,7 +264,7 @@ static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots,
 	memcpy(z, d->steady[v], sizeof z);
 	memcpy(z, hour, ROOM_HOUR_FEATURES * sizeof z[0]);
 	size_t usual = d->at + (lead > 0.0 ? 1 + ((size_t)lead - 1) % ROOM_SLOTS_DAY : 0);
-	double scale = step_scale(d, v, k, part, lead / ROOM_SLOTS_HOUR, z);
+	double scale = step_scale(d, v, k, part, lead_slots, z);
 	double left = 0.0;
 	double right = k > 0 ? part : sqrt(part);
 	if (k > 0) {

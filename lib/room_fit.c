@@ -17,24 +17,97 @@
 #define UNREST_PRIOR_K 0.3
 #define UNREST_PRIOR_VAPOUR_SHARE 0.015
 #define SEED_BACK_SLOTS (2 * ROOM_SLOTS_DAY)
+/* Half the height of an unknown room's day: nothing in a cellar, ten under a roof. */
+#define SWING_PRIOR_K 1.5
+#define SWING_PRIOR_SD_K 3.5
+#define SWING_PRIOR_SD_VAPOUR_SHARE 0.05
+/* An hour's change that is not the day's, and for how many hours it goes on. */
+#define SWING_NOISE_K 0.3
+#define SWING_NOISE_VAPOUR_SHARE 0.02
+#define SWING_LEAST_LEVEL_PA 50.0 /* of bone-dry air */
+#define SWING_NOISE_HOURS 4.0
+#define SWING_NOISE_PRIOR_HOURS 6.0
 
-/* Mean of what is read, the invented daily shape taken off. */
-static void fit_level(const struct room_grid *grid, struct wt_room_fit *fit)
+/* The supposed shape of the day, by slot. */
+struct shape {
+	int32_t utc_offset_s;
+	double at[ROOM_SLOTS_DAY];
+};
+
+static double shape_of(const struct shape *shape, int64_t slot)
 {
-	double sum[2] = {0};
-	double n = 0.0;
-	for (size_t i = 0; i < grid->n; i++) {
-		if (grid->age[i] == UINT16_MAX)
+	return shape->at[room_slot_of_day(slot, shape->utc_offset_s)];
+}
+
+/* Half the height of the day from hourly changes: those that a daily wave would bring against
+ * those of the weather, which are noise that lasts for hours. */
+struct swing {
+	double mean;
+	double sd;
+	double noise; /* of an hour's change */
+};
+
+/* Hourly changes beside the wave's, squared and summed by hours. */
+static void swing_pass(const struct room_grid *grid, const float *value, const struct shape *shape,
+		       const struct swing *prior, struct swing *now)
+{
+	double hold = 1.0 / (SWING_NOISE_HOURS * ROOM_SLOTS_HOUR * now->noise * now->noise);
+	double precision = 1.0 / (prior->sd * prior->sd);
+	double sum = prior->mean * precision;
+	double square = SWING_NOISE_PRIOR_HOURS * prior->noise * prior->noise;
+	double hours = SWING_NOISE_PRIOR_HOURS;
+	for (size_t i = ROOM_SLOTS_HOUR; i < grid->n; i++) {
+		if (grid->age[i - ROOM_SLOTS_HOUR] == UINT16_MAX)
 			continue;
 		int64_t number = grid->last - (int64_t)(grid->n - 1 - i);
-		size_t s = room_slot_of_day(number, fit->utc_offset_s);
-		sum[0] += (double)grid->temp_c[i] - wt_room_shape_start(0, s);
-		sum[1] += (double)grid->vapour_pa[i] - wt_room_shape_start(1, s);
-		n += 1.0;
+		double wave = shape_of(shape, number) - shape_of(shape, number - ROOM_SLOTS_HOUR);
+		double change = (double)(value[i] - value[i - ROOM_SLOTS_HOUR]);
+		double rest = change - now->mean * wave;
+		sum += hold * wave * change;
+		precision += hold * wave * wave;
+		square += rest * rest / ROOM_SLOTS_HOUR;
+		hours += 1.0 / ROOM_SLOTS_HOUR;
 	}
-	fit->level[0] = sum[0] / n;
-	fit->level[1] = sum[1] / n;
-	fit->days = n / ROOM_SLOTS_DAY;
+	*now = (struct swing){sum / precision, sqrt(1.0 / precision), sqrt(square / hours)};
+}
+
+static void fit_swing(const struct room_grid *grid, size_t v, const float *value, double level,
+		      const struct shape *shape, struct wt_room_fit *fit)
+{
+	double damp = fmax(level, SWING_LEAST_LEVEL_PA); /* when v is the vapour */
+	const struct swing prior[2] = {
+		{SWING_PRIOR_K, SWING_PRIOR_SD_K, SWING_NOISE_K},
+		{0.0, SWING_PRIOR_SD_VAPOUR_SHARE * damp, SWING_NOISE_VAPOUR_SHARE * damp},
+	};
+	struct swing now = prior[v];
+	for (int pass = 0; pass < 3; pass++)
+		swing_pass(grid, value, shape, &prior[v], &now);
+	fit->swing[v] = now.mean;
+	fit->swing_sd[v] = now.sd;
+}
+
+/* Mean of what is read, the supposed daily shape taken off. */
+static void fit_level(const struct room_grid *grid, struct wt_room_fit *fit)
+{
+	const float *value[2] = {grid->temp_c, grid->vapour_pa};
+	struct shape shape = {.utc_offset_s = fit->utc_offset_s};
+	for (size_t s = 0; s < ROOM_SLOTS_DAY; s++)
+		shape.at[s] = wt_room_shape_start(s);
+	for (size_t v = 0; v < 2; v++) {
+		double sum = 0.0;
+		double wave = 0.0;
+		double n = 0.0;
+		for (size_t i = 0; i < grid->n; i++) {
+			if (grid->age[i] == UINT16_MAX)
+				continue;
+			sum += (double)value[v][i];
+			wave += shape_of(&shape, grid->last - (int64_t)(grid->n - 1 - i));
+			n += 1.0;
+		}
+		fit_swing(grid, v, value[v], sum / n, &shape, fit);
+		fit->level[v] = (sum - fit->swing[v] * wave) / n;
+		fit->days = n / ROOM_SLOTS_DAY;
+	}
 }
 
 static void fit_unrest(const struct room_grid *grid, struct wt_room_fit *fit)
@@ -93,7 +166,7 @@ static enum wt_status fit_from(const struct wt_room_series *series, int64_t last
 	wt_room_grid_free(&grid);
 	struct room_usual usual;
 	struct room_past past;
-	wt_room_usual_start(fit->level, fit->utc_offset_s, &usual);
+	wt_room_usual_start(fit->level, fit->swing, &usual);
 	fit->seed = usual;
 	status = wt_room_past_new(series, fit, first, last, &usual, fit->seed_last, &fit->seed,
 				  &past);

@@ -79,7 +79,10 @@ struct wt_room_fit {
 	struct room_usual seed;
 	double days;     /* of readings */
 	double level[2]; /* mean, for the time before the first reading */
-	double sd[2];    /* spread of the odd */
+	/* Half the height of the day of a room seen for hours only, and its uncertainty. */
+	double swing[2];
+	double swing_sd[2];
+	double sd[2]; /* spread of the odd */
 	double unrest_ref[2];
 	struct room_law law[2][ROOM_KNOTS];
 	float root[ROOM_DIMS][ROOM_DIMS]; /* lower Cholesky factor of the errors' correlation */
@@ -93,10 +96,10 @@ enum wt_status wt_room_past_new(const struct wt_room_series *series, const struc
 				int64_t snapshot_at, struct room_usual *snapshot,
 				struct room_past *out) WT_MUST_CHECK;
 void wt_room_past_free(struct room_past *past);
-/* The usual of a room of which only its level is known. */
-void wt_room_usual_start(const double level[2], int32_t utc_offset_s, struct room_usual *out);
-/* Daily shape of an unknown room, deg C or Pa from the mean. */
-double wt_room_shape_start(size_t variable, size_t slot_of_day);
+/* The usual of a room of which only its level and its swing are known. */
+void wt_room_usual_start(const double level[2], const double swing[2], struct room_usual *out);
+/* Daily shape of an unknown room about its mean, -1..1. */
+double wt_room_shape_start(size_t slot_of_day);
 
 /* Index of the usual that stands for target i + lead as known at i: in (i, i + a day]. */
 static inline size_t room_usual_index(size_t i, size_t lead)

@@ -10,26 +10,25 @@
 /* Our choice, by trial on several rooms: weight of a day falls to half in so many days. */
 #define USUAL_HALF_DAYS 8.0
 /* Weight of the invented first day, in days. */
-#define USUAL_START_WEIGHT 0.5f
+#define USUAL_START_WEIGHT 2.0f
 #define SMOOTH_SLOTS 3
 #define UNREST_HALF_SLOTS (12.0 * ROOM_SLOTS_HOUR)
-/* Kelvin between mean and top of an unknown room's day, at 15 h. */
-#define SHAPE_K 1.0
+/* The top of an unknown room's day. */
+#define SHAPE_TOP_HOUR 15.0
 
-double wt_room_shape_start(size_t variable, size_t slot_of_day)
+double wt_room_shape_start(size_t slot_of_day)
 {
 	double hour = (double)slot_of_day / ROOM_SLOTS_HOUR;
-	return variable == 0 ? SHAPE_K * cos((hour - 15.0) * M_PI / 12.0) : 0.0;
+	return cos((hour - SHAPE_TOP_HOUR) * M_PI / 12.0);
 }
 
-void wt_room_usual_start(const double level[2], int32_t utc_offset_s, struct room_usual *out)
+void wt_room_usual_start(const double level[2], const double swing[2], struct room_usual *out)
 {
-	(void)utc_offset_s;
 	for (size_t s = 0; s < ROOM_SLOTS_DAY; s++) {
 		out->weight[s] = USUAL_START_WEIGHT;
 		for (size_t v = 0; v < 2; v++)
-			out->sum[v][s] =
-				USUAL_START_WEIGHT * (float)(level[v] + wt_room_shape_start(v, s));
+			out->sum[v][s] = USUAL_START_WEIGHT *
+					 (float)(level[v] + swing[v] * wt_room_shape_start(s));
 	}
 }
 

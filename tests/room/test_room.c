@@ -305,6 +305,61 @@ static void paths_start_at_the_reading_and_spread_smoothly(void **state)
 	wt_room_series_free(&series);
 }
 
+/* A station that reads 0 % is broken or in an oven; the forecast must still be numbers. */
+static void bone_dry_air_has_a_forecast(void **state)
+{
+	(void)state;
+	static float t[STEPS * PATHS];
+	static float e[STEPS * PATHS];
+	struct wt_room_series *series = NULL;
+	struct wt_room_fit *fit = NULL;
+	assert_int_equal(wt_room_series_new(0, &series), WT_OK);
+	for (int64_t at = T0; at <= T0 + 6 * HOUR; at += 600)
+		assert_int_equal(wt_room_series_add(series, at, 20.0, 0.0, 1.0), WT_OK);
+	assert_int_equal(wt_room_fit_new(series, T0 + 6 * HOUR, &fit), WT_OK);
+	assert_int_equal(wt_room_draw(series, fit, T0 + 6 * HOUR, 1, PATHS, STEPS, t, e), WT_OK);
+	for (size_t i = 0; i < (size_t)STEPS * PATHS; i++) {
+		assert_true(isfinite(t[i]) && isfinite(e[i]));
+		assert_true(e[i] >= 0.0f);
+	}
+	wt_room_fit_free(&fit);
+	wt_room_series_free(&series);
+}
+
+/* The height of the day is read off a morning's rise before a day has been seen. */
+static void a_steep_morning_tells_a_high_day(void **state)
+{
+	(void)state;
+	static float t[2][STEPS * PATHS];
+	static float e[STEPS * PATHS];
+	static const double height_k[2] = {0.5, 8.0};
+	/* 03:00 to 10:00, the top at 15:00. */
+	int64_t start = T0 - T0 % DAY + DAY + 3 * HOUR;
+	int64_t now = start + 7 * HOUR;
+	double top[2] = {0};
+	for (size_t k = 0; k < 2; k++) {
+		struct wt_room_series *series = NULL;
+		struct wt_room_fit *fit = NULL;
+		assert_int_equal(wt_room_series_new(0, &series), WT_OK);
+		for (int64_t at = start; at <= now; at += 600) {
+			double angle = 2.0 * M_PI * (double)(at % DAY - 15 * HOUR) / DAY;
+			assert_int_equal(wt_room_series_add(series, at,
+							    20.0 + height_k[k] * cos(angle), 60.0,
+							    1.0),
+					 WT_OK);
+		}
+		assert_int_equal(wt_room_fit_new(series, now, &fit), WT_OK);
+		assert_int_equal(wt_room_draw(series, fit, now, 1, PATHS, STEPS, t[k], e), WT_OK);
+		for (size_t i = 0; i < PATHS; i++)
+			top[k] += (double)t[k][60 * PATHS + i] / PATHS;
+		wt_room_fit_free(&fit);
+		wt_room_series_free(&series);
+	}
+	print_message("five hours on: %.1f and %.1f deg C\n", top[0], top[1]);
+	assert_true(top[0] < 22.0);
+	assert_true(top[1] > 24.5 && top[1] < 30.0);
+}
+
 static void an_empty_room_has_no_air(void **state)
 {
 	(void)state;
@@ -331,6 +386,8 @@ int main(void)
 		cmocka_unit_test(a_draw_is_a_function_of_series_now_and_seed),
 		cmocka_unit_test(a_bad_outlook_is_refused_whole),
 		cmocka_unit_test(paths_start_at_the_reading_and_spread_smoothly),
+		cmocka_unit_test(bone_dry_air_has_a_forecast),
+		cmocka_unit_test(a_steep_morning_tells_a_high_day),
 		cmocka_unit_test(an_empty_room_has_no_air),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
