@@ -42,6 +42,7 @@ struct wt_control {
 	struct event_base *base;
 	struct evconnlistener *listener;
 	struct event *watch; /* deadlines */
+	bool watch_soon;     /* it is due within a tenth of a second */
 	struct client *clients;
 	size_t n_clients;
 	char *path;
@@ -131,6 +132,20 @@ void wt_control_refuse(struct wt_control_ticket **ticket, const struct wt_refusa
 	if ((*ticket)->client && (*ticket)->id)
 		send_line((*ticket)->client, wt_rpc_error_line((*ticket)->id, refusal));
 	wt_control_drop(ticket);
+}
+
+/* --- the watch over deadlines -------------------------------------------------------------- */
+
+/* A tenth of a second from now when somebody is held back, else a second; never while nobody is
+ * there.  Our choice. */
+static void set_watch(struct wt_control *control, bool soon)
+{
+	static const struct timeval tenth = {0, 100000}, second = {1, 0};
+	/* One that is due soon is not put off by others. */
+	if (event_pending(control->watch, EV_TIMEOUT, NULL) && (control->watch_soon || !soon))
+		return;
+	control->watch_soon = soon;
+	(void)event_add(control->watch, soon ? &tenth : &second);
 }
 
 /* --- clients ------------------------------------------------------------------------------- */
@@ -241,6 +256,7 @@ static void serve(struct client *client)
 			bufferevent_disable(client->stream, EV_READ);
 			client->line_since = 0.0;
 			client->paused = true;
+			set_watch(client->control, true);
 			return;
 		}
 		char *line = evbuffer_readln(input, &length, EVBUFFER_EOL_LF);
@@ -314,6 +330,11 @@ static void on_watch(evutil_socket_t fd, short what, void *context)
 		next = client->next;
 		check_client(client, now);
 	}
+	bool soon = false;
+	for (struct client *client = control->clients; client; client = client->next)
+		soon = soon || client->paused || client->closing;
+	if (control->clients)
+		set_watch(control, soon);
 }
 
 static bool in_groups(int fd, const struct ucred *peer, gid_t group)
@@ -378,6 +399,7 @@ static void on_accept(struct evconnlistener *listener, evutil_socket_t fd, struc
 	client->next = control->clients;
 	control->clients = client;
 	control->n_clients++;
+	set_watch(control, false);
 	/* Reading pauses when this much waits, so that a flood costs its sender, not us. */
 	bufferevent_setwatermark(client->stream, EV_READ, 0, 2 * WT_RPC_LINE_MAX);
 	bufferevent_setcb(client->stream, on_readable, on_written, on_event, client);
@@ -458,7 +480,6 @@ struct wt_control *wt_control_new(struct event_base *base, const char *path, con
 				  wt_control_request_fn request, void *context, char *why,
 				  size_t why_size)
 {
-	static const struct timeval tenth = {0, 100000};
 	struct wt_control *control = calloc(1, sizeof *control);
 	int fd = -1;
 	if (control)
@@ -478,8 +499,8 @@ struct wt_control *wt_control_new(struct event_base *base, const char *path, con
 		goto out;
 	control->listener = evconnlistener_new(
 		base, on_accept, control, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC, 0, fd);
-	control->watch = event_new(base, -1, EV_PERSIST, on_watch, control);
-	if (control->listener && control->watch && event_add(control->watch, &tenth) == 0)
+	control->watch = event_new(base, -1, 0, on_watch, control);
+	if (control->listener && control->watch)
 		return control;
 	snprintf(why, why_size, "out of memory");
 out:

@@ -268,6 +268,12 @@ void wt_desk_beat(struct wt_service *service)
 	wt_listen_beat(&service->listen, wt_service_monotonic_s());
 }
 
+bool wt_desk_is_busy(const struct wt_service *service)
+{
+	return service->waiters || service->acts || service->acting || service->questions ||
+	       service->listen;
+}
+
 static void start_watch(struct wt_service *service, struct wt_control_ticket **ticket)
 {
 	struct wt_watcher *watcher = calloc(1, sizeof *watcher);
@@ -427,6 +433,7 @@ void wt_desk_request(void *context, struct wt_control_ticket *ticket,
 {
 	struct wt_service *service = context;
 	const struct verb *verb = find_verb(request->method);
+	wt_service_stir(service);
 	if (wt_site_is_act(request->method) && !only_asks(request)) {
 		if (wt_control_may_act(ticket))
 			wt_desk_act(service, &ticket, request->method, request->params);

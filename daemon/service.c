@@ -15,8 +15,10 @@
 #include "daemon/service_inner.h"
 #include "daemon/version.h"
 
-/* How often the loop looks after what no event tells of, our choice. */
-#define BEAT_US 200000
+/* How often the loop looks after what no event tells of, our choice: while something is under way,
+ * and while nothing is. */
+#define BEAT_BUSY_US 200000
+#define BEAT_IDLE_US 1000000
 /* Readings that nobody waits for reach the disk within this time (our choice). */
 #define BATCH_WINDOW_S 1.0
 /* Between two attempts while the store does not take rows (our choice). */
@@ -46,6 +48,21 @@ double wt_service_monotonic_s(void)
 	struct timespec now;
 	clock_gettime(CLOCK_MONOTONIC, &now);
 	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* --- the beat ------------------------------------------------------------------------------ */
+
+static void set_beat(struct wt_service *service, bool busy)
+{
+	const struct timeval wait = {busy ? 0 : BEAT_IDLE_US / 1000000, busy ? BEAT_BUSY_US : 0};
+	service->beat_busy = busy;
+	(void)event_add(service->beat, &wait);
+}
+
+void wt_service_stir(struct wt_service *service)
+{
+	if (!service->beat_busy)
+		set_beat(service, true);
 }
 
 /* --- forecasts ----------------------------------------------------------------------------- */
@@ -135,6 +152,7 @@ void wt_service_took_rows(struct wt_service *service, bool at_once)
 		commit_now(service, false);
 	else if (service->batch_since_s == 0.0)
 		service->batch_since_s = wt_service_monotonic_s();
+	wt_service_stir(service);
 }
 
 void wt_service_store_facts(struct wt_service *service, struct wt_store_facts *out)
@@ -520,6 +538,14 @@ static void retain(struct wt_service *service)
 		wt_keeper_put(service->keeper, false, retain_work, retain_done, service);
 }
 
+static bool is_busy(struct wt_service *service)
+{
+	struct wt_spool_facts facts;
+	wt_engine_spool_facts(service->engine, &facts);
+	return service->batch_since_s > 0.0 || facts.writing || facts.state != WT_STORE_OK ||
+	       wt_desk_is_busy(service);
+}
+
 static void on_beat(evutil_socket_t fd, short what, void *context)
 {
 	struct wt_service *service = context;
@@ -545,6 +571,7 @@ static void on_beat(evutil_socket_t fd, short what, void *context)
 	wt_tell_beat(service);
 	wt_desk_beat(service);
 	wt_health_beat(service);
+	set_beat(service, is_busy(service));
 }
 
 static bool add_signal(struct wt_service *service, int number, event_callback_fn fn,
@@ -556,15 +583,15 @@ static bool add_signal(struct wt_service *service, int number, event_callback_fn
 
 static bool start_loop(struct wt_service *service)
 {
-	static const struct timeval beat = {0, BEAT_US};
 	signal(SIGPIPE, SIG_IGN);
 	/* A file that may not grow is a full disk to us, not the end. */
 	signal(SIGXFSZ, SIG_IGN);
 	if (evthread_use_pthreads() != 0 || !(service->base = event_base_new()))
 		return false;
-	service->beat = event_new(service->base, -1, EV_PERSIST, on_beat, service);
-	return service->beat && event_add(service->beat, &beat) == 0 &&
-	       add_signal(service, SIGTERM, on_stop, &service->on_term) &&
+	service->beat = event_new(service->base, -1, 0, on_beat, service);
+	if (service->beat)
+		set_beat(service, true);
+	return service->beat && add_signal(service, SIGTERM, on_stop, &service->on_term) &&
 	       add_signal(service, SIGINT, on_stop, &service->on_int) &&
 	       add_signal(service, SIGHUP, on_hup, &service->on_hup);
 }

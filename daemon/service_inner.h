@@ -55,6 +55,7 @@ struct wt_service {
 	struct wt_service_setup setup;
 	struct wt_config *config;
 	struct event_base *base;
+	bool beat_busy; /* the next beat comes soon */
 	struct event *beat, *on_term, *on_int, *on_hup;
 	struct wt_store *store;   /* the keeper's while there is one */
 	struct wt_keeper *keeper; /* NULL: while starting, stopping and beginning anew */
@@ -108,6 +109,8 @@ void wt_desk_request(void *context, struct wt_control_ticket *ticket,
 void wt_desk_forecast_adopted(struct wt_service *service);
 /* Answers those that have waited long enough. */
 void wt_desk_beat(struct wt_service *service);
+/* Something waits for the beat. */
+bool wt_desk_is_busy(const struct wt_service *service);
 /* Ends all open questions. */
 void wt_desk_close(struct wt_service *service);
 /* Adds what every result carries. */
@@ -156,6 +159,8 @@ void wt_tell_forecast(struct wt_service *service);
 void wt_tell_beat(struct wt_service *service);
 
 /* --- service.c ----------------------------------------------------------------------------- */
+/* Something is under way that the beat looks after: it comes soon. */
+void wt_service_stir(struct wt_service *service);
 /* Starts a forecast for the screen unless one is running. */
 void wt_service_start_display(struct wt_service *service);
 /* What the store says of itself and of what waits for it. */
