@@ -1,9 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * The evening's screen, live.  Only rows that changed are sent again, so that
+ * The evening's screen, live.  Only cells that changed are sent again, so that
  * it is bearable over a thin link; a lost daemon is said and looked for again.
+ * The daemon sends each new forecast; between them we ask once a minute, so that
+ * the clock and the room's air go on.
  */
 #include <errno.h>
+#include <math.h>
 #include <poll.h>
 #include <signal.h>
 #include <stdio.h>
@@ -17,15 +20,16 @@
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/run.h"
+#include "cli/screen.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
 
-enum { WATCH_ROWS = 200, WATCH_RETRY_S = 5, WATCH_HEAR_S = 30 };
+enum { WATCH_RETRY_S = 5, WATCH_HEAR_S = 30 };
 
 static volatile sig_atomic_t resized, ended;
 
 struct screen {
-	char *rows[WATCH_ROWS]; /* as they stand on the terminal */
+	struct wt_screen stands;
 	struct termios before;
 	bool raw;
 };
@@ -63,43 +67,13 @@ static void screen_open(struct screen *screen)
 	fflush(stdout);
 }
 
-static void screen_forget(struct screen *screen)
-{
-	for (size_t i = 0; i < WATCH_ROWS; i++) {
-		free(screen->rows[i]);
-		screen->rows[i] = NULL;
-	}
-}
-
 static void screen_close(struct screen *screen)
 {
-	screen_forget(screen);
+	wt_screen_forget(&screen->stands);
 	fputs("\033[?25h\033[?1049l", stdout);
 	fflush(stdout);
 	if (screen->raw)
 		tcsetattr(STDIN_FILENO, TCSADRAIN, &screen->before);
-}
-
-/* Sends the rows of text that differ from what stands there. */
-static void screen_show(struct screen *screen, char *text, int height)
-{
-	char *row = text;
-
-	for (size_t i = 0; i < WATCH_ROWS && (int)i < height; i++) {
-		char *end = row ? strchr(row, '\n') : NULL;
-
-		if (end)
-			*end = '\0';
-		const char *wish = row && *row ? row : "";
-
-		if (!screen->rows[i] || strcmp(screen->rows[i], wish) != 0) {
-			printf("\033[%zu;1H%s\033[K", i + 1, wish);
-			free(screen->rows[i]);
-			screen->rows[i] = strdup(wish);
-		}
-		row = end ? end + 1 : NULL;
-	}
-	fflush(stdout);
 }
 
 static void draw(struct screen *screen, const json_t *tonight, const char *trouble)
@@ -119,26 +93,29 @@ static void draw(struct screen *screen, const json_t *tonight, const char *troub
 	if (tonight)
 		wt_print_tonight(&page, tonight);
 	fclose(memory);
-	screen_show(screen, text, term.height > 0 ? term.height : 20);
+	wt_screen_show(&screen->stands, stdout, text, term.height > 0 ? term.height : 20);
 	free(text);
 }
 
-/* Waits for the daemon, a key or a signal.  True when the daemon has something. */
-static bool wait_for(int fd, int timeout_ms)
+enum wait { WAIT_DAEMON, WAIT_TIME, WAIT_OTHER };
+
+/* Waits for the daemon, a key, a signal or the time. */
+static enum wait wait_for(int fd, int timeout_ms)
 {
 	struct pollfd ready[2] = {{.fd = fd, .events = POLLIN},
 				  {.fd = STDIN_FILENO, .events = POLLIN}};
 	char key;
+	int n = poll(ready, 2, timeout_ms);
 
-	if (poll(ready, 2, timeout_ms) <= 0)
-		return false;
+	if (n <= 0)
+		return n == 0 ? WAIT_TIME : WAIT_OTHER;
 	if (ready[1].revents & POLLIN) {
 		if (read(STDIN_FILENO, &key, 1) == 1 && (key == 'q' || key == 'Q' || key == 4))
 			ended = 1;
 	} else if (ready[1].revents) {
 		ended = 1;
 	}
-	return ready[0].revents != 0;
+	return ready[0].revents ? WAIT_DAEMON : WAIT_OTHER;
 }
 
 static const json_t *tonight_of(const json_t *result)
@@ -148,24 +125,56 @@ static const json_t *tonight_of(const json_t *result)
 	return tonight ? tonight : result;
 }
 
+/* Until the daemon's clock shows another minute, and a little more. */
+static int minute_ms(const json_t *result)
+{
+	double now = wt_doc_number(tonight_of(result), "now_unix_s");
+
+	return isfinite(now) ? (int)(60.0 - fmod(now, 60.0)) * 1000 + 500 : 60000;
+}
+
+/* The screen as of now; false when it could not be had, which the watch itself will tell. */
+static bool ask_now(const struct wt_command *call, struct wt_reply *reply)
+{
+	char why[256];
+	struct wt_socket *socket = wt_socket_open(wt_run_socket_path(call), why, sizeof why);
+	bool have = socket && wt_socket_send(socket, "tonight", NULL, why, sizeof why) &&
+		    wt_socket_receive(socket, call->verb->deadline_s, reply, why, sizeof why);
+
+	wt_socket_close(&socket);
+	if (have && reply->result)
+		return true;
+	if (have)
+		wt_socket_reply_clear(reply);
+	return false;
+}
+
 /* Watches over one connection until it breaks or the user leaves. */
-static void follow(struct screen *screen, struct wt_socket *socket, struct wt_reply *shown,
-		   char *why, size_t why_size)
+static void follow(const struct wt_command *call, struct screen *screen, struct wt_socket *socket,
+		   struct wt_reply *shown, char *why, size_t why_size)
 {
 	while (!ended) {
 		struct wt_reply reply;
 
 		if (resized) {
 			resized = 0;
-			screen_forget(screen);
+			wt_screen_forget(&screen->stands);
 			fputs("\033[2J", stdout);
 			draw(screen, shown->result ? tonight_of(shown->result) : NULL, NULL);
 		}
-		if (!wait_for(wt_socket_fd(socket), -1))
+		switch (wait_for(wt_socket_fd(socket), minute_ms(shown->result))) {
+		case WAIT_DAEMON:
+			if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, why_size) ||
+			    !reply.result)
+				return;
+			break;
+		case WAIT_TIME:
+			if (ask_now(call, &reply))
+				break;
 			continue;
-		if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, why_size) ||
-		    !reply.result)
-			return;
+		default:
+			continue;
+		}
 		wt_socket_reply_clear(shown);
 		*shown = reply;
 		wt_when_zone(wt_doc_text(tonight_of(shown->result), "timezone"));
@@ -186,7 +195,7 @@ static int watch_screen(const struct wt_command *call)
 	screen_open(&screen);
 	while (!ended) {
 		if (socket && wt_socket_send(socket, "watch", NULL, why, sizeof why))
-			follow(&screen, socket, &shown, why, sizeof why);
+			follow(call, &screen, socket, &shown, why, sizeof why);
 		wt_socket_close(&socket);
 		if (ended)
 			break;

@@ -154,14 +154,19 @@ static void the_live_screen_follows_and_leaves(void **state)
 {
 	const char *env[] = {"LC_ALL=C.UTF-8", "NO_COLOR=1", "TERM=xterm", NULL};
 	struct terminal terminal;
+	size_t before;
 	char line[256];
 
 	(void)state;
 	snprintf(line, sizeof line, "wither --socket %s watch", workshop.socket);
 	assert_true(terminal_open(line, env, 40, 20, &terminal));
 	assert_true(terminal_expect(&terminal, "hall 19.5"));
+	before = terminal.used;
 	check("spread 'mill slope' 5kg 2m2", 0, "Load ", NULL);
 	assert_true(terminal_expect(&terminal, "mill slope"));
+	/* What changed and no more: no second screen was sent. */
+	assert_in_range(terminal.used - before, 1, 1200);
+	assert_null(strstr(terminal.seen + before, "\033[2J"));
 	terminal_resize(&terminal, 60, 24);
 	assert_true(terminal_expect(&terminal, "\033[2J"));
 	assert_true(terminal_expect(&terminal, "mill slope"));
@@ -185,6 +190,63 @@ static void the_live_screen_ends_on_a_signal(void **state)
 	terminal_type(&terminal, "\003");
 	assert_int_equal(terminal_close(&terminal), 0);
 	free(terminal.seen);
+}
+
+/* A command to the tmux server of this test; its output is to be freed. */
+static char *tmux(const char *words, int *code)
+{
+	static const char *const env[] = {"LC_ALL=C.UTF-8", "TERM=xterm-256color", "TMUX=", NULL};
+	char line[512];
+	struct run run;
+
+	snprintf(line, sizeof line, "tmux -S %s/tmux -f /dev/null %s", workshop.folder, words);
+	run_line(line, env, &run);
+	*code = run.code;
+	free(run.err);
+	return run.out;
+}
+
+/* Until the pane shows a text; false at the deadline. */
+static bool pane_shows(const char *text)
+{
+	for (int i = 0; i < 600; i++) {
+		int code;
+		char *shown = tmux("capture-pane -p", &code);
+		bool there = strstr(shown, text) != NULL;
+
+		free(shown);
+		if (there)
+			return true;
+		poll(NULL, 0, 50);
+	}
+	return false;
+}
+
+/* Under tmux: drawn, drawn anew in another size, left with q, which ends the session. */
+static void the_live_screen_lives_in_tmux(void **state)
+{
+	char line[400];
+	int code;
+
+	(void)state;
+	free(tmux("-V", &code));
+	if (code != 0)
+		skip();
+	snprintf(line, sizeof line, "new-session -d -x 40 -y 20 '%s --socket %s watch'",
+		 getenv("WITHER"), workshop.socket);
+	free(tmux(line, &code));
+	assert_int_equal(code, 0);
+	assert_true(pane_shows("mill slope"));
+	free(tmux("resize-window -x 30 -y 15", &code));
+	assert_true(pane_shows("mill"));
+	free(tmux("send-keys q", &code));
+	for (int i = 0; i < 600; i++) {
+		free(tmux("has-session", &code));
+		if (code != 0)
+			break;
+		poll(NULL, 0, 50);
+	}
+	assert_int_not_equal(code, 0);
 }
 
 static void publish(const char *topic, const char *payload)
@@ -282,6 +344,7 @@ int main(void)
 		cmocka_unit_test(gardens_may_be_shortened_by_hand),
 		cmocka_unit_test(the_live_screen_follows_and_leaves),
 		cmocka_unit_test(the_live_screen_ends_on_a_signal),
+		cmocka_unit_test(the_live_screen_lives_in_tmux),
 		cmocka_unit_test(a_new_station_is_overheard),
 		cmocka_unit_test(a_backup_is_a_whole_database),
 	};
