@@ -287,7 +287,13 @@ static bool take_reply(const char *line, struct wt_reply *reply, char *why, size
 		reply->code = (int)json_integer_value(json_object_get(refusal, "code"));
 		if (reply->code == 0)
 			reply->code = -32603;
-		snprintf(why, why_size, "%s", message ? sentence : _("the daemon gave no reason"));
+		if (!message)
+			snprintf(why, why_size, "%s", _("the daemon gave no reason"));
+		else if (wt_tongue_foreign() && strcmp(sentence, message) == 0)
+			/* A library's own words, which no catalogue has. */
+			snprintf(why, why_size, _("the daemon says: %s"), message);
+		else
+			snprintf(why, why_size, "%s", sentence);
 		return true;
 	}
 	begin = wt_socket_result_text(line, &length);

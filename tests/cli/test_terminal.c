@@ -17,25 +17,10 @@
 
 #include "cli/term.h"
 #include "cli/verbs.h"
+#include "tests/cli/phone.h"
 #include "tests/cli/workshop.h"
 
 static struct workshop three, forty, empty;
-
-struct look {
-	const char *name;
-	const char *env[6];
-	bool ascii, colour;
-};
-static const struct look looks[] = {
-	{"utf8", {"LC_ALL=C.UTF-8", "TERM=xterm-256color", "NO_COLOR=", NULL}, false, true},
-	{"no colour", {"LC_ALL=C.UTF-8", "TERM=xterm-256color", "NO_COLOR=1", NULL}, false, false},
-	{"ascii", {"LC_ALL=C", "TERM=xterm-256color", "NO_COLOR=", NULL}, true, true},
-	{"dumb", {"LC_ALL=C", "TERM=dumb", "NO_COLOR=", NULL}, true, false},
-	{"chinese",
-	 {"LC_ALL=zh_CN.UTF-8", "LANGUAGE=", "TERM=xterm-256color", "NO_COLOR=1", NULL},
-	 false,
-	 false},
-};
 
 static const char *const questions[] = {
 	"tonight",
@@ -55,46 +40,8 @@ static const char *const questions[] = {
 	"help",
 };
 
-/* Removes colour codes; anything else that begins with an escape is a fault. */
-static void plain(char *text, bool colour_allowed, const char *what)
-{
-	char *to = text;
-
-	for (const char *p = text; *p; p++) {
-		if (*p == '\r')
-			continue;
-		if (*p == '\033') {
-			size_t length = p[1] == '[' ? strspn(p + 2, "0123456789;") : 0;
-
-			if (!colour_allowed || p[1] != '[' || p[2 + length] != 'm')
-				fail_msg("%s: an escape that is no colour", what);
-			p += 2 + length;
-			continue;
-		}
-		*to++ = *p;
-	}
-	*to = '\0';
-}
-
-static int check_screen(char *text, const struct look *look, int width, const char *what)
-{
-	char *save = NULL;
-	int rows = 0;
-
-	plain(text, look->colour, what);
-	for (char *row = strtok_r(text, "\n", &save); row; row = strtok_r(NULL, "\n", &save)) {
-		rows++;
-		if (wt_term_cells(row) > width)
-			fail_msg("%s, %s: %d cells: %s", what, look->name, wt_term_cells(row), row);
-		for (const char *p = row; look->ascii && *p; p++)
-			if ((unsigned char)*p > 0x7E)
-				fail_msg("%s, %s: not ASCII: %s", what, look->name, row);
-	}
-	return rows;
-}
-
 static void ask_in_terminal(const struct workshop *workshop, const char *question,
-			    const struct look *look, int width, int height, struct run *run)
+			    const struct phone *look, int width, int height, struct run *run)
 {
 	char line[512];
 
@@ -108,11 +55,11 @@ static void every_screen_fits_a_phone(void **state)
 {
 	(void)state;
 	for (size_t q = 0; q < sizeof questions / sizeof *questions; q++)
-		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+		for (size_t k = 0; k < PHONES; k++) {
 			struct run run;
 
-			ask_in_terminal(&three, questions[q], &looks[k], 40, 20, &run);
-			check_screen(run.out, &looks[k], 40, questions[q]);
+			ask_in_terminal(&three, questions[q], &phones[k], 40, 20, &run);
+			phone_check(run.out, &phones[k], 40, questions[q]);
 			run_clear(&run);
 		}
 }
@@ -124,11 +71,11 @@ static void the_evening_fits_in_twenty_rows(void **state)
 
 	(void)state;
 	for (size_t w = 0; w < 3; w++)
-		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+		for (size_t k = 0; k < PHONES; k++) {
 			struct run run;
 
-			ask_in_terminal(all[w], "", &looks[k], 40, 20, &run);
-			assert_in_range(check_screen(run.out, &looks[k], 40, "tonight"), 1, 19);
+			ask_in_terminal(all[w], "", &phones[k], 40, 20, &run);
+			assert_in_range(phone_check(run.out, &phones[k], 40, "tonight"), 1, 19);
 			run_clear(&run);
 		}
 }
@@ -138,10 +85,10 @@ static void many_loads_are_counted(void **state)
 	struct run run;
 
 	(void)state;
-	ask_in_terminal(&forty, "", &looks[1], 40, 20, &run);
+	ask_in_terminal(&forty, "", &phones[1], 40, 20, &run);
 	assert_non_null(strstr(run.out, "more: wither loads"));
 	run_clear(&run);
-	ask_in_terminal(&forty, "loads", &looks[1], 40, 20, &run);
+	ask_in_terminal(&forty, "loads", &phones[1], 40, 20, &run);
 	assert_non_null(strstr(run.out, "\n40 "));
 	run_clear(&run);
 }
@@ -152,14 +99,14 @@ static void wider_terminals_are_used(void **state)
 
 	(void)state;
 	for (size_t i = 0; i < 2; i++)
-		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+		for (size_t k = 0; k < PHONES; k++) {
 			struct run run;
 
-			ask_in_terminal(&three, "show 1", &looks[k], widths[i], 30, &run);
-			check_screen(run.out, &looks[k], widths[i], "show");
+			ask_in_terminal(&three, "show 1", &phones[k], widths[i], 30, &run);
+			phone_check(run.out, &phones[k], widths[i], "show");
 			run_clear(&run);
-			ask_in_terminal(&three, "air", &looks[k], widths[i], 30, &run);
-			check_screen(run.out, &looks[k], widths[i], "air");
+			ask_in_terminal(&three, "air", &phones[k], widths[i], 30, &run);
+			phone_check(run.out, &phones[k], widths[i], "air");
 			run_clear(&run);
 		}
 }
@@ -168,13 +115,13 @@ static void every_verb_explains_itself(void **state)
 {
 	(void)state;
 	for (size_t i = 0; i < wt_verbs_count(); i++)
-		for (size_t k = 0; k < sizeof looks / sizeof *looks; k++) {
+		for (size_t k = 0; k < PHONES; k++) {
 			char question[64];
 			struct run run;
 
 			snprintf(question, sizeof question, "help %s", wt_verbs_table[i].name);
-			ask_in_terminal(&three, question, &looks[k], 40, 20, &run);
-			check_screen(run.out, &looks[k], 40, question);
+			ask_in_terminal(&three, question, &phones[k], 40, 20, &run);
+			phone_check(run.out, &phones[k], 40, question);
 			assert_non_null(strstr(run.out, "wither"));
 			run_clear(&run);
 		}
@@ -186,7 +133,7 @@ static void chinese_reaches_the_screen(void **state)
 	struct run run;
 
 	(void)state;
-	ask_in_terminal(&three, "", &looks[4], 40, 20, &run);
+	ask_in_terminal(&three, "", &phones[4], 40, 20, &run);
 	assert_non_null(strstr(run.out, "茶园"));
 	assert_null(strstr(run.out, "tonight"));
 	run_clear(&run);
