@@ -291,6 +291,45 @@ static void a_shell_gets_its_candidates(void **state)
 	run_clear(&run);
 }
 
+/* The completion file itself, in the shell it is for: the same candidates, quoted. */
+static void bash_completes(void **state)
+{
+	static const struct {
+		const char *typed, *offered;
+	} lines[] = {
+		{"wither sp", "spread"},           {"wither show ''", "1 2 3"},
+		{"wither spread o", "old\\ dike"}, {"wither feel 1 s", "soft slack"},
+		{"wither fix 1 --p", "--part"},    {"wither nonsense x", ""},
+	};
+	char line[900], socket[128];
+	const char *env[] = {socket, NULL};
+	struct run run;
+
+	(void)state;
+	snprintf(socket, sizeof socket, "WITHER_SOCKET=%s", three.socket);
+	for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+		FILE *script;
+		char path[128];
+
+		snprintf(path, sizeof path, "%s/complete.sh", three.folder);
+		script = fopen(path, "w");
+		assert_non_null(script);
+		fprintf(script,
+			"wither() { %s \"$@\"; }\n. %s/../../deploy/completion/wither.bash\n"
+			"COMP_WORDS=(%s)\nCOMP_CWORD=$((${#COMP_WORDS[@]} - 1))\n_wither\n"
+			"echo \"${COMPREPLY[*]}\"\n",
+			getenv("WITHER"), WT_TEST_DIR, lines[i].typed);
+		assert_int_equal(fclose(script), 0);
+		snprintf(line, sizeof line, "bash %s", path);
+		run_line(line, env, &run);
+		run.out[strcspn(run.out, "\n")] = '\0';
+		if (strcmp(run.out, lines[i].offered) != 0)
+			fail_msg("'%s' is offered '%s', not '%s': %s", lines[i].typed, run.out,
+				 lines[i].offered, run.err);
+		run_clear(&run);
+	}
+}
+
 static int open_all(void **state)
 {
 	(void)state;
@@ -323,6 +362,7 @@ int main(void)
 		cmocka_unit_test(machines_get_documents),
 		cmocka_unit_test(exports_have_the_documented_columns),
 		cmocka_unit_test(a_shell_gets_its_candidates),
+		cmocka_unit_test(bash_completes),
 	};
 
 	return cmocka_run_group_tests(tests, open_all, close_all);

@@ -11,6 +11,7 @@ import copy
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -141,7 +142,11 @@ ASKED = [("tonight", "tonight"), ("show 3", "show"), ("show 1", "show"), ("loads
          ("spread dike 7 --area 8 --style raw", "act"), ("weigh 5 6.9", "act"),
          ("feel 5 crisp", "act"), ("turn 5 --area 9", "act"), ("undo", "act"),
          ("fix 5 --kg 6.5", "act"), ("yield 5 --made 1.5", "act"),
-         ("drop 4 --why spilled", "act"), ("style green --ready-from 15", "act")]
+         ("drop 4 --why spilled", "act"), ("style green --ready-from 15", "act"),
+         ("salt shelf", "stations"), ("salt shelf NaCl --rh 77", "act"),
+         ("salt shelf MgCl2 --rh 35", "act")]
+# watch sends what tonight answers; help is a text.
+NOT_ASKED = {"watch", "help"}
 
 
 def check_live(schema, witherd, wither):
@@ -189,6 +194,10 @@ def main():
     jsonschema.Draft202012Validator.check_schema(schema)
     if check_fixtures(schema, fixtures) < 20:
         fault("too few fixtures")
+    verbs = set(re.findall(r"^([a-z-]+)  +\S", subprocess.run(
+        [wither, "help"], capture_output=True, text=True, check=True).stdout, re.M))
+    for verb in sorted(verbs - NOT_ASKED - {asked.split()[0] for asked, _ in ASKED}):
+        fault(f"{verb} is not asked for a document")
     if check_live(schema, witherd, wither) != len(ASKED):
         fault("some documents are missing")
     print(f"{len(faults)} faults")
