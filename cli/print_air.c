@@ -174,11 +174,11 @@ static void print_skill(struct wt_page *page, const json_t *skill)
 		wt_table_clear(&table);
 		return;
 	}
-	wt_page_row(page, WT_MARK_FAINT, "%s", _("how far off these days, and in the band of 80%"));
+	wt_page_row(page, WT_MARK_FAINT, "%s", _("forecasts of these days: off by"));
 	wt_table_add(&table, WT_MARK_FAINT, _("ahead"));
 	wt_table_add(&table, WT_MARK_FAINT, _("°C"));
-	wt_table_add(&table, WT_MARK_FAINT, _("vapour kPa"));
-	wt_table_add(&table, WT_MARK_FAINT, _("in 80%"));
+	wt_table_add(&table, WT_MARK_FAINT, _("vapour Pa"));
+	wt_table_add(&table, WT_MARK_FAINT, _("in the 80%"));
 	json_array_foreach(skill, i, row)
 	{
 		char text[WT_SAY_SIZE];
@@ -187,7 +187,7 @@ static void print_skill(struct wt_page *page, const json_t *skill)
 		wt_table_add(&table, WT_MARK_NONE, text);
 		wt_say_number(text, wt_doc_number(row, "temp_mae_c"), 1, "");
 		wt_table_add(&table, WT_MARK_NONE, text);
-		wt_say_number(text, wt_doc_number(row, "vapour_mae_pa") / 1000.0, 2, "");
+		wt_say_number(text, wt_doc_number(row, "vapour_mae_pa"), 0, "");
 		wt_table_add(&table, WT_MARK_NONE, text);
 		wt_say_number(text, wt_doc_number(row, "coverage_80_pct"), 0, "%");
 		wt_table_add(&table, WT_MARK_NONE, text);

@@ -47,7 +47,8 @@ void wt_term_locale(void)
 		if (length < sizeof language && setlocale(LC_MESSAGES, "C.UTF-8")) {
 			memcpy(language, messages, length);
 			language[length] = '\0';
-			setenv("LANGUAGE", language, 0);
+			/* What is set but empty says nothing. */
+			setenv("LANGUAGE", language, !getenv("LANGUAGE") || !*getenv("LANGUAGE"));
 		}
 	}
 }

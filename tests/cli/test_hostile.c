@@ -19,9 +19,16 @@
 
 #include "cli/page.h"
 #include "cli/print.h"
+#include "cli/print_jar.h"
 #include "cli/when.h"
 
 enum { HOSTILE_ROUNDS = 60, HOSTILE_WIDTHS = 3 };
+
+static void print_guide(struct wt_page *page, const json_t *result)
+{
+	wt_print_jar_guide(page, json_array_get(json_object_get(result, "stations"), 0),
+			   json_object_get(result, "rh_effect"));
+}
 
 static const struct {
 	const char *fixture;
@@ -42,6 +49,11 @@ static const struct {
 	{"gardens", wt_print_gardens},
 	{"stations", wt_print_stations},
 	{"stations_learn", wt_print_stations},
+	{"stations_salted", wt_print_stations},
+	{"stations_guide", print_guide},
+	{"show_after", wt_print_act_outlook},
+	{"act_salt", wt_print_act},
+	{"act_fix_part", wt_print_act},
 	{"health_bad", wt_print_health},
 	{"backup", wt_print_backup},
 };

@@ -303,6 +303,32 @@ static void a_new_station_is_overheard(void **state)
 	check("stations", 0, "loft in hall", NULL);
 }
 
+/* In the jar it waits on a terminal, and says so; a script is told that it is too early. */
+static void the_salt_jar_takes_its_time(void **state)
+{
+	const char *env[] = {"LC_ALL=C.UTF-8", "NO_COLOR=1", NULL};
+	struct terminal terminal;
+	char line[256];
+
+	(void)state;
+	check("salt loft", 0, "wither salt loft NaCl", NULL);
+	check("salt loft", 0, "withers in ", NULL);
+	check("salt cellar", 2, NULL, "no station 'cellar'; accepted: loft");
+	check("salt loft NaCl", 1, NULL, "not steady yet");
+	snprintf(line, sizeof line, "wither --socket %s salt loft NaCl", workshop.socket);
+	assert_true(terminal_open(line, env, 40, 20, &terminal));
+	assert_true(terminal_expect(&terminal, "Waiting until it stands still"));
+	assert_true(terminal_expect(&terminal, "Not for eating"));
+	assert_true(terminal_expect(&terminal, "last hour 66%"));
+	terminal_type(&terminal, "\003");
+	/* Ended by the signal, and nothing was noted. */
+	assert_int_not_equal(terminal_close(&terminal), 0);
+	free(terminal.seen);
+	check("salt loft NaCl --rh 78.5", 0, "true = shown - ", NULL);
+	check("stations", 0, "off by 3", NULL);
+	check("undo", 0, "Taken back: salt check", NULL);
+}
+
 static void a_backup_is_a_whole_database(void **state)
 {
 	char line[256], path[128], head[16] = "";
@@ -346,6 +372,7 @@ int main(void)
 		cmocka_unit_test(the_live_screen_ends_on_a_signal),
 		cmocka_unit_test(the_live_screen_lives_in_tmux),
 		cmocka_unit_test(a_new_station_is_overheard),
+		cmocka_unit_test(the_salt_jar_takes_its_time),
 		cmocka_unit_test(a_backup_is_a_whole_database),
 	};
 
