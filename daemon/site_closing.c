@@ -259,6 +259,20 @@ void site_closing_read(struct wt_site *site)
 		site_drop(&site->lore);
 }
 
+struct site_lore *site_lore_learn(const struct site_taught *taught)
+{
+	struct site_lore *lore = site_lore_new();
+
+	lore->key = taught->key;
+	if (taught->n_records &&
+	    wt_gardens_fit(taught->records, taught->n_records, &lore->gardens) != WT_OK)
+		lore->gardens = NULL;
+	if (!taught->n_feel_pairs ||
+	    wt_feel_scale_fit(taught->feel_pairs, taught->n_feel_pairs, &lore->feel) != WT_OK)
+		wt_feel_scale_default(&lore->feel);
+	return lore;
+}
+
 void site_closing_forget(struct wt_site *site)
 {
 	site_drop(&site->taught);

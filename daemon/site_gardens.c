@@ -127,11 +127,15 @@ static json_t *styles(const struct wt_site *site)
 	return rows;
 }
 
-json_t *site_query_gardens(const struct wt_site *site, int64_t now_unix_s)
+json_t *site_query_gardens(struct wt_site *site, int64_t now_unix_s)
 {
 	json_t *document = site_document(site, now_unix_s), *rows = json_array(),
 	       *cuts = json_array();
-	struct wt_feel_scale feel;
+
+	/* What was learned goes with the loads that are counted, before the next forecast too. */
+	site_closing_read(site);
+	if (!site->lore)
+		site->lore = site_lore_learn(site->taught);
 
 	add_row(site, rows, "all", "all", SIZE_MAX, -1, -1);
 	for (size_t i = 0; i < site->n_origins; i++)
@@ -140,9 +144,7 @@ json_t *site_query_gardens(const struct wt_site *site, int64_t now_unix_s)
 		add_row(site, rows, "grade", wt_words_text(WT_WORDS_GRADE, g), SIZE_MAX, g, -1);
 	for (int s = 0; s < WT_SEASON_COUNT; s++)
 		add_row(site, rows, "season", wt_words_text(WT_WORDS_SEASON, s), SIZE_MAX, -1, s);
-	wt_feel_scale_default(&feel);
-	if (site->lore)
-		feel = site->lore->feel;
+	const struct wt_feel_scale feel = site->lore->feel;
 	for (int k = 0; k < WT_FEEL_COUNT - 1; k++)
 		json_array_append_new(cuts, site_number(feel.cut_loss_pct[k]));
 	json_object_set_new(document, "rows", rows);

@@ -484,6 +484,8 @@ void site_closing_make(struct wt_site *site, struct site_load *load, const struc
 		       const struct site_job_load *done);
 /* Reads what the closed loads taught, where that has not been done yet. */
 void site_closing_read(struct wt_site *site);
+/* What closed loads taught, put together; a few milliseconds a hundred loads. */
+struct site_lore *site_lore_learn(const struct site_taught *taught);
 /* Both what was read and what was learned from it. */
 void site_closing_forget(struct wt_site *site);
 /* --- studies (site_study.c) */

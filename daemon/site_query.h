@@ -36,7 +36,7 @@ json_t *site_query_show(const struct wt_site *site, const struct site_load *load
 json_t *site_query_loads(const struct wt_site *site, const struct site_verb_rule *verb,
 			 const struct site_value *values, int64_t now_unix_s);
 json_t *site_query_air(const struct wt_site *site, size_t room, int64_t now_unix_s);
-json_t *site_query_gardens(const struct wt_site *site, int64_t now_unix_s);
+json_t *site_query_gardens(struct wt_site *site, int64_t now_unix_s);
 json_t *site_query_ledger(const struct wt_site *site, int64_t now_unix_s);
 json_t *site_query_stations(const struct wt_site *site, int64_t now_unix_s);
 

@@ -469,16 +469,8 @@ void site_run_lore(struct wt_job *job)
 {
 	if (job->lore)
 		return;
-	job->lore = site_lore_new();
+	job->lore = site_lore_learn(job->taught);
 	job->lore_new = true;
-	job->lore->key = job->taught->key;
-	const struct site_taught *taught = job->taught;
-	if (taught->n_records &&
-	    wt_gardens_fit(taught->records, taught->n_records, &job->lore->gardens) != WT_OK)
-		job->lore->gardens = NULL;
-	if (!taught->n_feel_pairs ||
-	    wt_feel_scale_fit(taught->feel_pairs, taught->n_feel_pairs, &job->lore->feel) != WT_OK)
-		wt_feel_scale_default(&job->lore->feel);
 }
 
 static void run_room(struct wt_job *job, size_t index, struct site_paths *paths)
