@@ -15,6 +15,7 @@
 #include "cli/table.h"
 #include "cli/tongue.h"
 #include "cli/when.h"
+#include "cli/worded.h"
 
 enum { LOAD_LABEL = 9 };
 
@@ -41,7 +42,7 @@ static void print_call(struct wt_page *page, const json_t *load)
 {
 	const json_t *reason = wt_doc_object(load, "reason");
 	const char *call = wt_doc_text(load, "call"), *why = wt_doc_text(load, "why");
-	char chance[WT_SAY_SIZE];
+	char chance[WT_SAY_SIZE], clauses[WT_WORDED_SIZE];
 
 	if (!call)
 		return;
@@ -51,9 +52,10 @@ static void print_call(struct wt_page *page, const json_t *load)
 	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(call));
 	wt_page_cellf(page, WT_MARK_NONE, 0, _(", %s sure"), chance);
 	wt_page_end(page);
-	/* The daemon's sentence says more; it is English. */
 	if (why && !wt_tongue_foreign())
 		wt_page_fact(page, LOAD_LABEL, _("because"), "%s", why);
+	else if (wt_worded_clauses(clauses, wt_doc_list(load, "why_says")))
+		wt_page_fact(page, LOAD_LABEL, _("because"), "%s", clauses);
 	else if (reason)
 		wt_page_fact(page, LOAD_LABEL, _("because"), "%s", wt_say_reason(reason));
 }

@@ -9,10 +9,18 @@
 #include "cli/tongue.h"
 #include "lib/wire/says.h"
 
-/* A value is often a word of the trade or a sentence that the catalogue has; a name is not. */
-static const char *word(const char *value, bool quoted)
+/* A value is often a word of the trade or a sentence that the catalogue has, or a time that is not
+ * known well; a name is none of these. */
+static void word(const char *value, bool quoted, char out[static WT_SAYS_SIZE])
 {
-	return quoted || !*value ? value : gettext(value);
+	static const char about[] = "about ";
+
+	if (quoted || !*value)
+		snprintf(out, WT_SAYS_SIZE, "%s", value);
+	else if (strncmp(value, about, sizeof about - 1) == 0)
+		snprintf(out, WT_SAYS_SIZE, _("about %s"), value + sizeof about - 1);
+	else
+		snprintf(out, WT_SAYS_SIZE, "%s", gettext(value));
 }
 
 static bool from_says(char *out, size_t size, const json_t *says)
@@ -47,4 +55,24 @@ void wt_worded_note(char out[static WT_WORDED_SIZE], const json_t *note)
 		snprintf(out, WT_WORDED_SIZE, "%s", wt_say_note(note));
 	else
 		wt_worded(out, note, NULL);
+}
+
+bool wt_worded_clauses(char out[static WT_WORDED_SIZE], const json_t *clauses)
+{
+	size_t i, used = 0;
+	json_t *says;
+
+	out[0] = '\0';
+	json_array_foreach(clauses, i, says)
+	{
+		char one[WT_WORDED_SIZE];
+
+		if (!from_says(one, sizeof one, says))
+			return false;
+		used += (size_t)snprintf(out + used, WT_WORDED_SIZE - used, "%s%s",
+					 used ? _("; ") : "", one);
+		if (used >= WT_WORDED_SIZE)
+			return true;
+	}
+	return used > 0;
 }

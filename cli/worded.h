@@ -6,6 +6,7 @@
 #define WT_CLI_WORDED_H
 
 #include <jansson.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 enum { WT_WORDED_SIZE = 700 };
@@ -17,5 +18,8 @@ void wt_worded(char out[static WT_WORDED_SIZE], const json_t *item, const char *
 
 /* A note that may be a bare code. */
 void wt_worded_note(char out[static WT_WORDED_SIZE], const json_t *note);
+
+/* Several clauses in one sentence ("why_says"); false when the catalogue does not have them all. */
+bool wt_worded_clauses(char out[static WT_WORDED_SIZE], const json_t *clauses);
 
 #endif /* WT_CLI_WORDED_H */

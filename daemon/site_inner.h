@@ -399,7 +399,8 @@ struct site_view {
 	bool advised;
 	char why[128];
 	json_t *reason;
-	json_t *notes; /* array */
+	json_t *why_says; /* what `why` is made of: one list a clause, lib/wire/says.h */
+	json_t *notes;    /* array */
 };
 
 struct site_job_load {

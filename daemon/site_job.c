@@ -248,6 +248,7 @@ void site_view_clear(struct site_view *view)
 {
 	wt_outcome_free(&view->outcome);
 	json_decref(view->reason);
+	json_decref(view->why_says);
 	json_decref(view->notes);
 	*view = (struct site_view){0};
 }

@@ -245,6 +245,8 @@ json_t *site_query_show(const struct wt_site *site, const struct site_load *load
 					 load->area_m2, "density_kg_m2", load->kg / load->area_m2,
 					 "spread_unix_s", (json_int_t)load->spread_unix_s, "state",
 					 states[load->state]));
+	if (job && job->view.why_says)
+		json_object_set(document, "why_says", job->view.why_says);
 	add_leaf(load, job, document);
 	if (load->state != SITE_OPEN)
 		add_closed(load, document);

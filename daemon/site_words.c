@@ -54,16 +54,16 @@ static void about(double unix_s, char out[24])
 	char clock[16];
 
 	if (!isfinite(unix_s)) {
-		snprintf(out, 24, "beyond 48 h");
+		snprintf(out, 24, WT_SAYS_WORD("beyond 48 h"));
 		return;
 	}
 	/* Ten minutes are as fine as it is known. */
 	site_local_clock(NULL, ((int64_t)unix_s + 300) / 600 * 600, clock);
-	snprintf(out, 24, "about %s", clock);
+	snprintf(out, 24, WT_SAYS_WORD("about %s"), clock);
 }
 
-static void reason_sentence(const struct wt_job *job, const struct site_view *view, char *out,
-			    size_t size)
+static void reason_sentence(const struct wt_job *job, const struct site_view *view,
+			    char says[static WT_SAYS_SIZE])
 {
 	struct clocks c;
 	double p = 100.0 * view->advice.p_ready_tonight;
@@ -74,47 +74,45 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 	site_local_clock(NULL, job->hearth.first_start_unix_s, c.first);
 	switch (view->advice.reason) {
 	case WT_REASON_READY_IN_TIME:
-		snprintf(out, size, "ready %s, in time for the last start at %s", c.ready, c.last);
+		wt_says_make(says, "ready %s, in time for the last start at %s", c.ready, c.last);
 		break;
 	case WT_REASON_NOT_READY:
-		snprintf(out, size, "ready %s, after the last start at %s; holds until morning",
-			 c.ready, c.last);
+		wt_says_make(says, "ready %s, after the last start at %s; holds until morning",
+			     c.ready, c.last);
 		break;
 	case WT_REASON_WILL_NOT_KEEP:
 		if (early_better(view)) {
-			snprintf(out, size,
-				 "%.0f %% ready by %s, but past its best by %s: better early", p,
-				 c.last, c.first);
+			wt_says_make(says,
+				     "%.0f %% ready by %s, but past its best by %s: better early",
+				     p, c.last, c.first);
 			break;
 		}
-		snprintf(out, size, "ready %s, past its best %s: it will not keep till %s", c.ready,
-			 c.past, c.first);
+		wt_says_make(says, "ready %s, past its best %s: it will not keep till %s", c.ready,
+			     c.past, c.first);
 		break;
 	case WT_REASON_KEEPS:
-		snprintf(out, size, "ready %s and still good at %s: both will do", c.ready,
-			 c.first);
+		wt_says_make(says, "ready %s and still good at %s: both will do", c.ready, c.first);
 		break;
 	case WT_REASON_TOO_UNSURE:
-		snprintf(out, size, "%.0f %% chance to be ready by %s: weigh it to know", p,
-			 c.last);
+		wt_says_make(says, "%.0f %% chance to be ready by %s: weigh it to know", p, c.last);
 		break;
 	case WT_REASON_READY_NOW:
-		snprintf(out, size, "in its window now, past its best %s", c.past);
+		wt_says_make(says, "in its window now, past its best %s", c.past);
 		break;
 	case WT_REASON_PAST_NOW:
-		snprintf(out, size, "past its best since %s: fix it or let it go", c.past);
+		wt_says_make(says, "past its best since %s: fix it or let it go", c.past);
 		break;
 	case WT_REASON_NO_CAPACITY:
-		snprintf(out, size, "ready %s, but the woks are taken tonight", c.ready);
+		wt_says_make(says, "ready %s, but the woks are taken tonight", c.ready);
 		break;
 	case WT_REASON_NOT_BY_MORNING:
-		snprintf(out, size, "not ready by %s; ready %s", c.first, c.ready);
+		wt_says_make(says, "not ready by %s; ready %s", c.first, c.ready);
 		break;
 	case WT_REASON_TOO_LATE:
-		snprintf(out, size, "ready, but tonight's last start at %s has gone by", c.last);
+		wt_says_make(says, "ready, but tonight's last start at %s has gone by", c.last);
 		break;
 	case WT_REASON_NO_WOK:
-		snprintf(out, size, "ready %s; no wok is set up ([hearth] woks = 0)", c.ready);
+		wt_says_make(says, "ready %s; no wok is set up ([hearth] woks = 0)", c.ready);
 		break;
 	case WT_REASON_COUNT:
 		break;
@@ -137,13 +135,13 @@ static double median_loss_pct(const struct site_view *view, int64_t at_unix_s)
 	return NAN;
 }
 
-static void event_clause(const struct site_view *view, const struct wt_room_event *event, char *out,
-			 size_t size)
+static void event_clause(const struct site_view *view, const struct wt_room_event *event,
+			 char says[static WT_SAYS_SIZE])
 {
 	char clock[16];
 	double now = view->rate_pct_h;
 
-	*out = '\0';
+	says[0] = '\0';
 	if (event->kind == WT_ROOM_EVENT_NONE)
 		return;
 	double before = median_loss_pct(view, event->since_unix_s) -
@@ -152,10 +150,12 @@ static void event_clause(const struct site_view *view, const struct wt_room_even
 	bool wetter = event->kind == WT_ROOM_EVENT_WETTER;
 	/* Spoken of only where the load felt it. */
 	if (isfinite(before) && (wetter ? now < 0.85 * before : now > 1.15 * before))
-		snprintf(out, size, "air turned %s at %s; drying %s from %.1f to %.1f %%/h",
-			 wetter ? "wet" : "dry", clock, wetter ? "fell" : "rose", before, now);
+		wt_says_make(says, "air turned %s at %s; drying %s from %.1f to %.1f %%/h",
+			     wetter ? WT_SAYS_WORD("wet") : WT_SAYS_WORD("dry"), clock,
+			     wetter ? WT_SAYS_WORD("fell") : WT_SAYS_WORD("rose"), before, now);
 	else if (!isfinite(before))
-		snprintf(out, size, "air turned %s at %s", wetter ? "wet" : "dry", clock);
+		wt_says_make(says, "air turned %s at %s",
+			     wetter ? WT_SAYS_WORD("wet") : WT_SAYS_WORD("dry"), clock);
 }
 
 static json_t *reason_args(const struct wt_job *job, const struct site_view *view,
@@ -200,7 +200,7 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 {
 	struct site_view *view = &load->view;
 	const struct wt_room_event *event = &job->rooms[load->room].event;
-	char clause[96], sentence[112] = "";
+	char clause[96], sentence[112] = "", clause_says[WT_SAYS_SIZE], says[WT_SAYS_SIZE] = "";
 
 	view->notes = json_array();
 	if (!view->known)
@@ -208,12 +208,18 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 	observation_notes(load);
 	if (!view->advised)
 		return;
-	reason_sentence(job, view, sentence, sizeof(sentence));
-	event_clause(view, event, clause, sizeof(clause));
-	if (*clause && strlen(clause) + strlen(sentence) + 2 <= 110)
+	reason_sentence(job, view, says);
+	wt_says_text(says, sentence, sizeof(sentence));
+	event_clause(view, event, clause_says);
+	wt_says_text(clause_says, clause, sizeof(clause));
+	view->why_says = json_array();
+	if (*clause && strlen(clause) + strlen(sentence) + 2 <= 110) {
 		snprintf(view->why, sizeof(view->why), "%.60s; %.60s", clause, sentence);
-	else
+		json_array_append_new(view->why_says, wt_says_json(clause_says));
+	} else {
 		snprintf(view->why, sizeof(view->why), "%s", sentence);
+	}
+	json_array_append_new(view->why_says, wt_says_json(says));
 	view->reason = json_pack("{s:s,s:o}", "code",
 				 early_better(view) ? "early_better" : codes[view->advice.reason],
 				 "args", reason_args(job, view, event));

@@ -189,9 +189,10 @@ static bool is_quoted(const char *format, const char *at)
 	       (at >= format + 3 && memcmp(at - 3, "\xe2\x80\x9c", 3) == 0);
 }
 
-bool wt_says_fill(const json_t *says, const char *format,
-		  const char *(*word)(const char *value, bool quoted), char *out, size_t size)
+bool wt_says_fill(const json_t *says, const char *format, wt_says_word *word, char *out,
+		  size_t size)
 {
+	char put[WT_SAYS_SIZE];
 	struct conversion at;
 	size_t next = 1;
 	const char *p = format;
@@ -208,8 +209,10 @@ bool wt_says_fill(const json_t *says, const char *format,
 			return false;
 		}
 		append_plain(out, size, p, (size_t)(at.begin - p));
-		if (word)
-			value = word(value, is_quoted(format, at.begin));
+		if (word) {
+			word(value, is_quoted(format, at.begin), put);
+			value = put;
+		}
 		append(out, size, value, strlen(value));
 	}
 	append_plain(out, size, p, strlen(p));

@@ -27,12 +27,13 @@ void wt_says_text(const char *says, char *out, size_t size);
 json_t *wt_says_json(const char *says);
 
 /* The sentence again, by a format of the same conversions in any language; "%2$s" takes the second
- * value.  Each value stands as it was written, whatever the conversion says.  quoted tells a value
- * of word() that it stands in quotation marks: it is then the user's own and not to be translated.
- * word may be NULL.  false when says is no such list or the format asks for a value that is not
- * there; out is "" then. */
-bool wt_says_fill(const json_t *says, const char *format,
-		  const char *(*word)(const char *value, bool quoted), char *out, size_t size);
+ * value.  Each value stands as it was written, whatever the conversion says, or as word() puts it;
+ * quoted tells it that the value stands in quotation marks: it is then the user's own and not to be
+ * translated.  word may be NULL.  false when says is no such list or the format asks for a value
+ * that is not there; out is "" then. */
+typedef void wt_says_word(const char *value, bool quoted, char out[static WT_SAYS_SIZE]);
+bool wt_says_fill(const json_t *says, const char *format, wt_says_word *word, char *out,
+		  size_t size);
 
 /* Marks a word or sentence that is said as a value, so that it can be translated too. */
 #define WT_SAYS_WORD(text) text

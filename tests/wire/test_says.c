@@ -3,15 +3,16 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <string.h>
 
 #include <cmocka.h>
 
 #include "lib/wire/says.h"
 
-static const char *shout(const char *value, bool quoted)
+static void shout(const char *value, bool quoted, char out[static WT_SAYS_SIZE])
 {
-	return !quoted && strcmp(value, "fixed") == 0 ? "FIXED" : value;
+	snprintf(out, WT_SAYS_SIZE, "%s", !quoted && strcmp(value, "fixed") == 0 ? "FIXED" : value);
 }
 
 /* What was said comes out again as printf would have written it. */
