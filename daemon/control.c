@@ -6,6 +6,7 @@
 #include <event2/bufferevent.h>
 #include <event2/listener.h>
 #include <grp.h>
+#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -25,6 +26,7 @@ struct client {
 	size_t n_tickets;
 	bool may_act;
 	bool closing;      /* closed when its answers are sent */
+	bool ended;        /* it has closed its sending side */
 	bool paused;       /* we do not read it for a while: too many requests or unread answers */
 	double line_since; /* monotonic s at which an unfinished line began; 0: none */
 	double active_at;
@@ -52,6 +54,7 @@ struct wt_control {
 };
 
 static void serve(struct client *client);
+static void read_on(struct client *client);
 
 static double monotonic_s(void)
 {
@@ -88,7 +91,7 @@ void wt_control_drop(struct wt_control_ticket **address)
 		client->active_at = monotonic_s();
 		/* It may have been held back by its number of open requests. */
 		if (!client->paused) {
-			bufferevent_enable(client->stream, EV_READ);
+			read_on(client);
 			bufferevent_trigger(client->stream, EV_READ, BEV_TRIG_DEFER_CALLBACKS);
 		}
 	}
@@ -175,11 +178,30 @@ static void part(struct client *client, int code, const char *sentence)
 	bufferevent_disable(client->stream, EV_READ);
 }
 
+static void read_on(struct client *client)
+{
+	if (!client->ended)
+		bufferevent_enable(client->stream, EV_READ);
+}
+
 static void resume(struct client *client)
 {
 	client->paused = false;
-	bufferevent_enable(client->stream, EV_READ);
+	read_on(client);
 	serve(client);
+}
+
+/* A client that only closed its sending side still gets all its answers.  It may be gone after. */
+static void part_when_served(struct client *client)
+{
+	struct evbuffer *input = bufferevent_get_input(client->stream);
+	if (!client->ended || client->closing || client->n_tickets > 0 ||
+	    evbuffer_search_eol(input, NULL, NULL, EVBUFFER_EOL_LF).pos >= 0)
+		return;
+	if (evbuffer_get_length(bufferevent_get_output(client->stream)) > 0)
+		client->closing = true;
+	else
+		client_free(client);
 }
 
 static void on_written(struct bufferevent *stream, void *context)
@@ -194,20 +216,13 @@ static void on_written(struct bufferevent *stream, void *context)
 static void on_event(struct bufferevent *stream, short what, void *context)
 {
 	struct client *client = context;
-	/* A client that only closed its sending side still gets its answers. */
-	if ((what & BEV_EVENT_EOF) && !(what & BEV_EVENT_ERROR) && (what & BEV_EVENT_READING) &&
-	    client->n_tickets > 0) {
-		bufferevent_disable(client->stream, EV_READ);
-		return;
-	}
-	if ((what & BEV_EVENT_EOF) && !(what & BEV_EVENT_ERROR) &&
-	    evbuffer_get_length(bufferevent_get_output(stream)) > 0) {
-		client->closing = true;
-		bufferevent_disable(client->stream, EV_READ);
-		return;
-	}
-	if (what & (BEV_EVENT_EOF | BEV_EVENT_ERROR))
+	if ((what & BEV_EVENT_EOF) && (what & BEV_EVENT_READING) && !(what & BEV_EVENT_ERROR)) {
+		client->ended = true;
+		bufferevent_disable(stream, EV_READ);
+		part_when_served(client);
+	} else if (what & (BEV_EVENT_EOF | BEV_EVENT_ERROR)) {
 		client_free(client);
+	}
 }
 
 static bool take_allowance(struct client *client)
@@ -237,18 +252,24 @@ static void take_line(struct client *client, const char *line, size_t length)
 	wt_rpc_clear(&request);
 }
 
-static void serve(struct client *client)
+/* Takes what lines have come, a few at a time; false when the client is gone or is to wait. */
+static bool take_lines(struct client *client)
 {
 	struct evbuffer *input = bufferevent_get_input(client->stream);
 	struct evbuffer *output = bufferevent_get_output(client->stream);
 	struct wt_control *control = client->control;
 	if (client->paused)
-		return;
+		return false;
 	client->active_at = monotonic_s();
+	int turns = WT_CONTROL_TURNS;
 	while (!client->closing && client->n_tickets < WT_CONTROL_TICKETS) {
 		size_t length = 0;
 		if (evbuffer_search_eol(input, NULL, NULL, EVBUFFER_EOL_LF).pos < 0)
 			break;
+		if (turns-- == 0) {
+			bufferevent_trigger(client->stream, EV_READ, BEV_TRIG_DEFER_CALLBACKS);
+			return false;
+		}
 		/* The rest waits until answers are read, or for the next look at the deadlines, a
 		 * tenth of a second away. */
 		if (evbuffer_get_length(output) > WT_CONTROL_UNREAD_PAUSE ||
@@ -257,7 +278,7 @@ static void serve(struct client *client)
 			client->line_since = 0.0;
 			client->paused = true;
 			set_watch(client->control, true);
-			return;
+			return false;
 		}
 		char *line = evbuffer_readln(input, &length, EVBUFFER_EOL_LF);
 		if (!line)
@@ -274,18 +295,27 @@ static void serve(struct client *client)
 		while (there && there != client)
 			there = there->next;
 		if (!there)
-			return;
+			return false;
 	}
-	if (client->closing)
+	return !client->closing;
+}
+
+static void serve(struct client *client)
+{
+	if (!take_lines(client))
 		return;
-	size_t waiting = evbuffer_get_length(input);
-	if (waiting > WT_RPC_LINE_MAX && client->n_tickets < WT_CONTROL_TICKETS)
+	size_t waiting = evbuffer_get_length(bufferevent_get_input(client->stream));
+	if (client->n_tickets >= WT_CONTROL_TICKETS) {
+		/* Held back by us until one is answered: a flood costs its sender, not us. */
+		bufferevent_disable(client->stream, EV_READ);
+		client->line_since = 0.0;
+	} else if (waiting > WT_RPC_LINE_MAX)
 		part(client, WT_RPC_BAD_REQUEST, "a request may have at most 64 KiB");
-	else if (waiting == 0 || client->n_tickets >= WT_CONTROL_TICKETS)
-		/* Held back by us, not by the client. */
+	else if (waiting == 0)
 		client->line_since = 0.0;
 	else if (client->line_since == 0.0)
 		client->line_since = client->active_at;
+	part_when_served(client);
 }
 
 static void on_readable(struct bufferevent *stream, void *context)
@@ -294,8 +324,19 @@ static void on_readable(struct bufferevent *stream, void *context)
 	serve(context);
 }
 
+/* Nobody is there any more to hear an answer: a watcher that left. */
+static bool hung_up(const struct client *client)
+{
+	struct pollfd look = {.fd = bufferevent_getfd(client->stream)};
+	return client->ended && poll(&look, 1, 0) == 1 && (look.revents & POLLHUP);
+}
+
 static void check_client(struct client *client, double now)
 {
+	if (hung_up(client)) {
+		client_free(client);
+		return;
+	}
 	struct evbuffer *output = bufferevent_get_output(client->stream);
 	if (evbuffer_get_length(output) > WT_CONTROL_UNREAD_MAX) {
 		client_free(client);
@@ -332,7 +373,7 @@ static void on_watch(evutil_socket_t fd, short what, void *context)
 	}
 	bool soon = false;
 	for (struct client *client = control->clients; client; client = client->next)
-		soon = soon || client->paused || client->closing;
+		soon = soon || client->paused || client->closing || client->ended;
 	if (control->clients)
 		set_watch(control, soon);
 }
@@ -400,8 +441,6 @@ static void on_accept(struct evconnlistener *listener, evutil_socket_t fd, struc
 	control->clients = client;
 	control->n_clients++;
 	set_watch(control, false);
-	/* Reading pauses when this much waits, so that a flood costs its sender, not us. */
-	bufferevent_setwatermark(client->stream, EV_READ, 0, 2 * WT_RPC_LINE_MAX);
 	bufferevent_setcb(client->stream, on_readable, on_written, on_event, client);
 	bufferevent_enable(client->stream, EV_READ | EV_WRITE);
 }

@@ -183,11 +183,12 @@ static void ask_fresh(struct wt_service *service, struct wt_control_ticket **tic
 	if (!forecast_is_fresh(service, generation)) {
 		struct wt_waiter *waiter = calloc(1, sizeof *waiter);
 		char *name = strdup(method);
-		if (waiter && name) {
+		json_t *copy = json_deep_copy(params);
+		if (waiter && name && (copy || !params)) {
 			*waiter = (struct wt_waiter){.next = service->waiters,
 						     .ticket = *ticket,
 						     .method = name,
-						     .params = json_deep_copy(params),
+						     .params = copy,
 						     .generation = generation,
 						     .until_s = wt_service_monotonic_s() + WAIT_S};
 			*ticket = NULL;
@@ -197,6 +198,7 @@ static void ask_fresh(struct wt_service *service, struct wt_control_ticket **tic
 		}
 		free(waiter);
 		free(name);
+		json_decref(copy);
 	}
 	answer_from_site(service, ticket, method, params);
 }

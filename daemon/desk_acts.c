@@ -67,9 +67,11 @@ void wt_desk_act(struct wt_service *service, struct wt_control_ticket **ticket, 
 	struct wt_desk_act *act = calloc(1, sizeof *act), **last = &service->acts;
 	struct wt_refusal refusal = {0};
 	char *name = strdup(method);
-	if (!act || !name) {
+	json_t *copy = json_deep_copy(params);
+	if (!act || !name || (params && !copy)) {
 		free(act);
 		free(name);
+		json_decref(copy);
 		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "not noted, try again: out of memory");
 		wt_control_refuse(ticket, &refusal);
 		return;
@@ -77,7 +79,7 @@ void wt_desk_act(struct wt_service *service, struct wt_control_ticket **ticket, 
 	*act = (struct wt_desk_act){.service = service,
 				    .ticket = *ticket,
 				    .method = name,
-				    .params = json_deep_copy(params),
+				    .params = copy,
 				    .until_s = wt_service_monotonic_s() + PATIENCE_S};
 	*ticket = NULL;
 	while (*last)

@@ -565,6 +565,9 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act)
 					   .method = site_strdup(act->method),
 					   .params = json_deep_copy(act->params)},
 				   .load = (int)load};
+	/* As with any memory of the site: what is on disk is read again by the next start. */
+	if (!entry->act.params)
+		abort();
 	if (!strcmp(act->method, "undo"))
 		apply_undo(site, act);
 	else
