@@ -12,6 +12,26 @@
 /* Chances nearer to 0 or 1 than this are taken for sure. */
 #define SURE 0.02
 
+/* What is left after a part was fired is an estimate: so much of a wok too much is shared among the
+ * firings left, rather than a fire lit for it (our choice). */
+#define PART_OVER 0.2
+
+double site_over_kg(const struct wt_job *job, const struct site_job_load *load)
+{
+	return load->load.left_share < 1.0 ? PART_OVER * job->hearth.wok_kg : 0.0;
+}
+
+struct wt_decide_load site_decide_load(const struct wt_job *job, const struct site_job_load *load)
+{
+	return (struct wt_decide_load){.load = load->load.number,
+				       .left_kg = load->load.kg * load->load.left_share,
+				       .over_kg = site_over_kg(job, load),
+				       .prefer = load->prefer,
+				       .n = load->view.outcome->n,
+				       .ready_unix_s = load->view.outcome->ready_unix_s,
+				       .past_unix_s = load->view.outcome->past_unix_s};
+}
+
 static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_t *index)
 {
 	size_t n = 0;
@@ -21,12 +41,7 @@ static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_
 		if (load->closing || !load->view.known || job->rooms[load->room].silent)
 			continue;
 		index[n] = i;
-		out[n++] = (struct wt_decide_load){.load = load->load.number,
-						   .left_kg = load->load.kg * load->load.left_share,
-						   .prefer = load->prefer,
-						   .n = load->view.outcome->n,
-						   .ready_unix_s = load->view.outcome->ready_unix_s,
-						   .past_unix_s = load->view.outcome->past_unix_s};
+		out[n++] = site_decide_load(job, load);
 	}
 	return n;
 }

@@ -58,8 +58,8 @@ static int firings_of(const struct wt_plan *plan, int load)
 static json_t *shortfall(const struct wt_job *job, const struct site_job_load *load)
 {
 	int number = load->load.number;
-	int needed =
-		(int)wt_decide_firings(load->load.kg * load->load.left_share, job->hearth.wok_kg);
+	struct wt_decide_load asked = site_decide_load(job, load);
+	int needed = (int)wt_decide_load_firings(&asked, job->hearth.wok_kg);
 	int missing = needed - firings_of(job->plan, number);
 	json_t *row = NULL;
 

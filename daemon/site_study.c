@@ -241,6 +241,7 @@ static void call(const struct wt_job *job, const struct site_job_load *load, str
 	memcpy(loads, study->others, study->n_others * sizeof(*loads));
 	loads[n - 1] = (struct wt_decide_load){.load = load->load.number,
 					       .left_kg = load->load.kg * load->load.left_share,
+					       .over_kg = site_over_kg(job, load),
 					       .prefer = load->prefer,
 					       .n = view->outcome->n,
 					       .ready_unix_s = view->outcome->ready_unix_s,

@@ -55,6 +55,7 @@ void wt_costs_default(struct wt_costs *out);
 struct wt_decide_load {
 	int load;       /* its number */
 	double left_kg; /* leaf still to fire, as fresh weight */
+	double over_kg; /* so much beyond full woks is shared among them, not fired apart */
 	enum wt_prefer prefer;
 	size_t n;                   /* members, at least 1 */
 	const double *ready_unix_s; /* borrowed; HUGE_VAL beyond the horizon; no NAN */
@@ -81,8 +82,10 @@ struct wt_plan {
 };
 void wt_plan_free(struct wt_plan **plan);
 
-/* Number of firings a load needs: left_kg / wok_kg rounded up, leaf shared out evenly. */
+/* Number of firings that leaf needs: left_kg / wok_kg rounded up, leaf shared out evenly. */
 size_t wt_decide_firings(double left_kg, double wok_kg);
+/* The same for a load, over_kg forgiven. */
+size_t wt_decide_load_firings(const struct wt_decide_load *load, double wok_kg);
 
 /* Minimises expected cost over the members.  Starts lie on a grid of at most 5 minutes that
  * divides a firing's length, from evening_from (or now) and from first_start; gaps are allowed.

@@ -218,7 +218,7 @@ static enum wt_status advise_load(struct view *v, const struct wt_costs *costs,
 	if (status)
 		return status;
 	struct wt_advice a = {.load = load->load};
-	size_t firings = hearth->woks ? wt_decide_firings(load->left_kg, hearth->wok_kg) : 0;
+	size_t firings = hearth->woks ? wt_decide_load_firings(load, hearth->wok_kg) : 0;
 	v->firings = firings < 1000 ? (int)firings : 1000;
 	a.p_ready_tonight =
 		wt_decide_share_by(load->ready_unix_s, load->n, (double)hearth->last_start_unix_s);

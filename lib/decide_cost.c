@@ -53,6 +53,13 @@ size_t wt_decide_firings(double left_kg, double wok_kg)
 	return firings < 1 ? 1 : firings > 1e6 ? 1000000 : (size_t)firings;
 }
 
+size_t wt_decide_load_firings(const struct wt_decide_load *load, double wok_kg)
+{
+	size_t least = wt_decide_firings(load->left_kg, wok_kg) > 0;
+	size_t firings = wt_decide_firings(load->left_kg - load->over_kg, wok_kg);
+	return firings > least ? firings : least;
+}
+
 static int steps_between(double from_s, double to_s, double step_s)
 {
 	return to_s < from_s ? 0 : (int)floor((to_s - from_s) / step_s + 1e-9) + 1;
@@ -208,7 +215,8 @@ static enum wt_status load_check(const struct wt_decide_load *load)
 {
 	if (!load->n || !load->ready_unix_s || !load->past_unix_s)
 		return WT_ERR_ARG;
-	if (!isfinite(load->left_kg) || load->left_kg < 0)
+	if (!isfinite(load->left_kg) || load->left_kg < 0 || !isfinite(load->over_kg) ||
+	    load->over_kg < 0)
 		return WT_ERR_ARG;
 	for (size_t i = 0; i < load->n; i++) {
 		/* -HUGE_VAL has no meaning: leaf is not ready before it is spread. */

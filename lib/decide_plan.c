@@ -63,9 +63,8 @@ static enum wt_status fill_shop(struct work *w, const struct wt_costs *costs)
 		if (status)
 			return status;
 		/* Without a wok each load counts as one firing without a place. */
-		w->needed[k] = can_fire(w->hearth)
-				       ? wt_decide_firings(load->left_kg, w->hearth->wok_kg)
-				       : load->left_kg > 0;
+		w->needed[k] = can_fire(w->hearth) ? wt_decide_load_firings(load, w->hearth->wok_kg)
+						   : load->left_kg > 0;
 		shop->duration_steps[k] = w->slots.firing_steps;
 		shop->count[k] = (int)(w->needed[k] < most ? w->needed[k] : most);
 	}

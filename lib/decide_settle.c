@@ -182,7 +182,7 @@ static enum wt_status weigh_up(struct question *q, const struct wt_settle_candid
 			       int64_t now_unix_s, struct wt_settle *best)
 {
 	size_t n = q->load->n;
-	q->firings = (double)wt_decide_firings(q->load->left_kg, q->hearth->wok_kg);
+	q->firings = (double)wt_decide_load_firings(q->load, q->hearth->wok_kg);
 	if (q->firings <= 0)
 		return WT_OK;
 	enum wt_status status = WT_ERR_NOMEM;

@@ -293,6 +293,31 @@ static void too_big_for_the_evening_is_split(void **state)
 	wt_plan_free(&plan);
 }
 
+/* What is left after a part is an estimate: a little more than full woks is no further firing. */
+static void a_little_over_is_shared(void **state)
+{
+	(void)state;
+	struct synthetic_random r = {13};
+	struct wt_hearth hearth = synthetic_hearth(2);
+	static const struct {
+		double left_kg, over_kg;
+		size_t firings;
+	} row[] = {{4, 0, 2},     {4.3, 0, 3}, {4.3, 0.4, 2}, {4.5, 0.4, 3},
+		   {0.1, 0.4, 1}, {0, 0.4, 0}, {2.4, 0.4, 1}, {1.9, 0.4, 1}};
+	for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+		synthetic_fill(&store[0], &r, 1, row[i].left_kg, 64, 3600, 60, 10 * 3600);
+		store[0].load.over_kg = row[i].over_kg;
+		struct wt_plan *plan = plan_for(&hearth, 1);
+		assert_int_equal(plan->n, row[i].firings);
+		double kg = 0;
+		for (size_t k = 0; k < plan->n; k++)
+			kg += plan->firings[k].kg;
+		assert_true(fabs(kg - row[i].left_kg) < 1e-9);
+		wt_plan_free(&plan);
+	}
+	store[0].load.over_kg = 0;
+}
+
 static void the_last_start_has_gone_by(void **state)
 {
 	(void)state;
@@ -470,6 +495,9 @@ static void bad_input_is_refused(void **state)
 	assert_int_equal(refusal(hearth, c), WT_ERR_ARG);
 	c.over_per_h = HUGE_VAL;
 	assert_int_equal(refusal(hearth, c), WT_ERR_ARG);
+	loads[0].over_kg = -1;
+	assert_int_equal(refusal(hearth, costs), WT_ERR_ARG);
+	loads[0].over_kg = 0;
 	loads[0].left_kg = NAN;
 	assert_int_equal(refusal(hearth, costs), WT_ERR_ARG);
 	loads[0].left_kg = 4;
@@ -486,6 +514,7 @@ int main(void)
 		cmocka_unit_test(no_load_and_no_wok),
 		cmocka_unit_test(forty_loads),
 		cmocka_unit_test(too_big_for_the_evening_is_split),
+		cmocka_unit_test(a_little_over_is_shared),
 		cmocka_unit_test(the_last_start_has_gone_by),
 		cmocka_unit_test(leaf_of_yesterday),
 		cmocka_unit_test(no_wok_is_idle_before_spoiled_leaf),

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Writes a synthetic season into a folder: season.ini, journal.jsonl, truth.csv.
+ * Writes a synthetic season into a folder: season.ini, journal.jsonl, truth.csv, leaf.csv (what
+ * each load would weigh if it were left for two days).
  *
  * usage: make_season FOLDER [seed=N] [days=N] [structure=0|1] [wet=0|1] [wrong=0|1] [cells=0|1]
  *        [outlook=0|1] [unweighed=0|1] [every=S] [calm=0|1] [biased=0|1] [noisy=0|1]
@@ -15,7 +16,9 @@
 
 enum { GARDENS = 5, CELLS = 6, LEAD_IN_DAYS = 5, MOST_LOADS = 400 };
 
-static const double ready_from_pct = 18.0, aim_pct = 21.0;
+static const double ready_from_pct = 18.0, aim_pct = 21.0, latest_pct = 28.0;
+/* A load is followed for so long, and written down so often. */
+enum { FOLLOW_S = 48 * 3600, NOTE_S = 900 };
 static const char *const garden_names[GARDENS] = {"high-terrace", "stone-wall", "lower-field",
 						  "old-hedge", "east-slope"};
 
@@ -73,6 +76,7 @@ struct world {
 	gsl_rng *look, *ahead;
 	struct season_air air;
 	struct journal journal;
+	FILE *leaf_file;
 	double garden_pace[GARDENS], garden_moisture[GARDENS];
 	struct season_load loads[MOST_LOADS];
 	int n_loads;
@@ -187,13 +191,44 @@ static bool may_fix(double hour)
 	return hour >= 6.5 && hour <= 22.5;
 }
 
+static void note_leaf(struct world *w, struct season_load *load, const struct season_leaf *leaf,
+		      int64_t s)
+{
+	const int64_t at = load->spread_unix_s + s;
+	const double loss = season_leaf_loss_pct(leaf);
+	if (load->past_unix_s == 0 && loss >= latest_pct)
+		load->past_unix_s = at;
+	if (load->ready_unix_s == 0 && loss >= ready_from_pct)
+		load->ready_unix_s = at;
+	if (s % NOTE_S == 0)
+		fprintf(w->leaf_file, "%d,%lld,%.3f,%.4f\n", load->number, (long long)at, loss,
+			season_leaf_weight_kg(leaf));
+}
+
+/* What would have become of a load that was fixed: with numbers of its own, so that the season goes
+ * on as if nobody had looked. */
+static void run_left(struct world *w, struct season_load *load, int64_t from_s)
+{
+	struct season_leaf leaf = load->leaf;
+	gsl_rng *rng = gsl_rng_clone(w->rng);
+	for (int64_t s = from_s; s <= FOLLOW_S; s += SEASON_STEP_S) {
+		const size_t i = index_at(w, load->spread_unix_s + s);
+		if (i + 1 >= w->air.n)
+			break;
+		if (s > from_s)
+			note_leaf(w, load, &leaf, s);
+		season_leaf_step(&leaf, w->air.temp_c[i], w->air.vapour_pa[i], rng);
+	}
+	gsl_rng_free(rng);
+}
+
 /* Runs a load to its fixing. */
 static void run_load(struct world *w, struct season_load *load)
 {
 	struct season_leaf *leaf = &load->leaf;
 	const double tray_kg = 1.0;
 	int next = 0;
-	load->ready_unix_s = 0;
+	load->ready_unix_s = load->past_unix_s = 0;
 	for (int64_t s = 0;; s += SEASON_STEP_S) {
 		const int64_t at = load->spread_unix_s + s;
 		const size_t i = index_at(w, at);
@@ -210,8 +245,7 @@ static void run_load(struct world *w, struct season_load *load)
 			    load->number);
 		}
 		const double loss = season_leaf_loss_pct(leaf);
-		if (load->ready_unix_s == 0 && loss >= ready_from_pct)
-			load->ready_unix_s = at;
+		note_leaf(w, load, leaf, s);
 		const double hour = fmod((double)(at - w->air.start_unix_s) / 3600.0, 24.0);
 		if (loss >= aim_pct && may_fix(hour)) {
 			load->fix_unix_s = at;
@@ -219,6 +253,7 @@ static void run_load(struct world *w, struct season_load *load)
 			    "\"call\":{\"method\":\"fix\",\"params\":{\"load\":%d,\"kg\":%.2f}}",
 			    load->number,
 			    fmin(scale_reads(w, season_leaf_weight_kg(leaf)), load->said_kg));
+			run_left(w, load, s);
 			return;
 		}
 		season_leaf_step(leaf, w->air.temp_c[i], w->air.vapour_pa[i], w->rng);
@@ -337,12 +372,14 @@ static void write_rest(struct world *w, const char *folder)
 	}
 	fclose(f);
 	f = open_in(folder, "truth.csv");
-	fputs("load,garden,spread_unix_s,ready_unix_s,fix_unix_s,pace,moisture_pct\n", f);
+	fputs("load,garden,spread_unix_s,ready_unix_s,fix_unix_s,pace,moisture_pct,past_unix_s\n",
+	      f);
 	for (int i = 0; i < w->n_loads; i++) {
 		const struct season_load *l = &w->loads[i];
-		fprintf(f, "%d,%s,%lld,%lld,%lld,%.4f,%.2f\n", l->number, garden_names[l->garden],
-			(long long)l->spread_unix_s, (long long)l->ready_unix_s,
-			(long long)l->fix_unix_s, l->leaf.pace, l->leaf.moisture_pct);
+		fprintf(f, "%d,%s,%lld,%lld,%lld,%.4f,%.2f,%lld\n", l->number,
+			garden_names[l->garden], (long long)l->spread_unix_s,
+			(long long)l->ready_unix_s, (long long)l->fix_unix_s, l->leaf.pace,
+			l->leaf.moisture_pct, (long long)l->past_unix_s);
 	}
 	fclose(f);
 	f = open_in(folder, "air.csv");
@@ -423,7 +460,10 @@ int main(int argc, char **argv)
 	write_station(&w);
 	if (w.options.outlook)
 		write_outlooks(&w);
+	w.leaf_file = open_in(argv[1], "leaf.csv");
+	fputs("load,at_unix_s,loss_pct,kg\n", w.leaf_file);
 	make_loads(&w);
+	fclose(w.leaf_file);
 	write_config(&w, argv[1]);
 	write_rest(&w, argv[1]);
 	free(w.journal.lines);

@@ -53,6 +53,7 @@ struct season_leaf {
 struct season_load {
 	int number, garden, pattern;
 	int64_t spread_unix_s, ready_unix_s, fix_unix_s;
+	int64_t past_unix_s; /* had it been left, whatever the maker did; 0: never */
 	const char *grade, *wet;
 	struct season_leaf leaf;
 	double said_kg; /* on the arrival scale */
