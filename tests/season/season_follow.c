@@ -11,7 +11,9 @@
  *          the morning
  * median   the same by the median alone
  * morning  always the first start of the next day
- *   lines fire,RULE,LOAD,UNIX_S,COST,-1|0|1 (before ready, inside the window, past its best)
+ * known    by the plan of somebody who knows when the leaf will be ready and past its best: what
+ * the hours and the woks cost in any case lines fire,RULE,LOAD,UNIX_S,COST,-1|0|1 (before ready,
+ * inside the window, past its best)
  *
  * none, proposed, random, proposed3, random3: loads are fixed as the journal says; at 16:00 the
  * tool may propose a weighing, which is made as proposed, or of any load at any time, or not at
@@ -82,6 +84,63 @@ static void look_calls(struct follow *f, int64_t at_unix_s)
 			 ++started[number] == firings_left(firings, number));
 	}
 	json_decref(plan);
+}
+
+/* --- foreknowledge --------------------------------------------------------------------------- */
+
+static double or_never(int64_t unix_s)
+{
+	return unix_s ? (double)unix_s : HUGE_VAL;
+}
+
+static struct wt_hearth hearth_at(const struct follow *f, int64_t at_unix_s)
+{
+	int64_t first_s = 60 * f->config->first_start_min, last_s = 60 * f->config->last_start_min;
+	int64_t day_s = (at_unix_s - first_s) / 86400 * 86400;
+	return (struct wt_hearth){
+		.woks = f->config->woks,
+		.wok_kg = f->config->wok_kg,
+		.firing_s = 60 * f->config->minutes_by_season[WT_SEASON_SPRING],
+		.evening_from_unix_s = at_unix_s,
+		.last_start_unix_s = day_s + last_s,
+		.first_start_unix_s = day_s + 86400 + first_s,
+		.morning_until_unix_s = day_s + 86400 + last_s,
+	};
+}
+
+static void look_known(struct follow *f, int64_t at_unix_s)
+{
+	static struct wt_decide_load loads[FOLLOW_LOADS];
+	static double ready_s[FOLLOW_LOADS], past_s[FOLLOW_LOADS];
+	struct wt_hearth hearth = hearth_at(f, at_unix_s);
+	struct wt_plan *plan = NULL;
+	size_t n = 0;
+	if (!follow_hearth_open(f, (double)at_unix_s))
+		return;
+	for (int i = 1; i <= f->n_loads; i++) {
+		const struct follow_load *load = &f->loads[i];
+		if (load->spread_unix_s > at_unix_s || load->fired >= load->firings)
+			continue;
+		ready_s[n] = or_never(load->ready_unix_s);
+		past_s[n] = or_never(load->past_unix_s);
+		loads[n] = (struct wt_decide_load){.load = i,
+						   .left_kg = (load->firings - load->fired) *
+							      f->config->wok_kg,
+						   .n = 1,
+						   .ready_unix_s = &ready_s[n],
+						   .past_unix_s = &past_s[n]};
+		n++;
+	}
+	if (n && wt_decide_plan(&hearth, &f->costs, loads, n, at_unix_s, &plan) != WT_OK)
+		exit(1);
+	for (size_t k = 0; plan && k < plan->n; k++) {
+		int wok = plan->firings[k].wok - 1;
+		double start_s =
+			fmax((double)plan->firings[k].start_unix_s, f->wok_free_unix_s[wok]);
+		if (start_s < (double)at_unix_s + FOLLOW_LOOK_S && follow_hearth_open(f, start_s))
+			follow_fire(f, plan->firings[k].load, wok, start_s);
+	}
+	wt_plan_free(&plan);
 }
 
 /* --- rules of thumb -------------------------------------------------------------------------- */
@@ -258,15 +317,16 @@ int main(int argc, char **argv)
 	} rules[] = {
 		{"calls", look_calls, true, false},     {"hours8", look_clock, false, false},
 		{"weighed", look_evening, true, false}, {"median", look_evening, true, false},
-		{"morning", look_clock, false, false},  {"none", look_settle, true, true},
-		{"proposed", look_settle, true, true},  {"random", look_settle, true, true},
-		{"proposed3", look_settle, true, true}, {"random3", look_settle, true, true},
+		{"morning", look_clock, false, false},  {"known", look_known, false, false},
+		{"none", look_settle, true, true},      {"proposed", look_settle, true, true},
+		{"random", look_settle, true, true},    {"proposed3", look_settle, true, true},
+		{"random3", look_settle, true, true},
 	};
 	size_t k = 0, n = sizeof rules / sizeof *rules;
 	while (argc == 3 && k < n && strcmp(rules[k].rule, argv[2]) != 0)
 		k++;
 	if (argc != 3 || k == n) {
-		fputs("usage: season_follow FOLDER calls|hours8|weighed|median|morning|none|"
+		fputs("usage: season_follow FOLDER calls|hours8|weighed|median|morning|known|none|"
 		      "proposed|random|proposed3|random3\n",
 		      stderr);
 		return 2;
