@@ -228,7 +228,7 @@ static void print_reply(const struct wt_command *call, const struct wt_reply *re
 
 /* What was printed stays in memory, within reach: to take a long answer apart costs as much time as
  * to print it, and the program ends here. */
-static struct wt_reply last_reply;
+static struct wt_reply last_reply __attribute__((used)); /* or a compiler drops what is only set */
 
 int wt_run_health(const struct wt_command *call)
 {
