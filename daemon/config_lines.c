@@ -15,7 +15,7 @@
 #include "lib/wire/text.h"
 
 /* inih reads into INI_MAX_LINE bytes, which hold the line, its end and a 0. */
-enum { LINE_MAX_BYTES = 198, QUOTE_SIZE = 68, FAULTS_MAX = 50, BLOCKS_MAX = 1000 };
+enum { LINE_MAX_BYTES = 198, QUOTE_SIZE = 68, FAULTS_MAX = 50, BLOCKS_MAX = 3000 };
 
 struct reader {
 	struct wt_config_lines *lines;

@@ -1,13 +1,16 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""Replays invented seasons of one station and four loads a day, and shows how the cost grows.
+"""Replays invented seasons of one station and four loads a day, and shows how the cost grows with
+the length of the history and the size of the database.
 
 usage: season.py WITHERD [DAYS ...]
-Processor time (user + system) of the replay; beside it the size of the database and the resident
-memory.  The longest season is replayed twice: both databases must hold the same forecasts.
+Processor time (user + system) of the replay; beside it the size of the database and what a daemon
+needs to start on it and answer.  The shortest season is replayed twice: both databases must hold the
+same forecasts.
 """
 import os
 import resource
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -37,15 +40,41 @@ def replay(witherd, work, days):
     return cpu_s, wall_s, os.path.getsize(path), rows, loads
 
 
+def start_s(witherd, work):
+    """Processor time of a daemon that is started on the database, answers once and ends."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    daemon = subprocess.Popen([witherd, "--config", os.path.join(work, "season.ini")],
+                              stderr=subprocess.DEVNULL)
+    question = b'{"jsonrpc":"2.0","id":1,"method":"loads"}\n'
+    try:
+        for left in range(600, 0, -1):
+            with socket.socket(socket.AF_UNIX) as line:
+                try:
+                    line.connect(os.path.join(work, "season.sock"))
+                    line.sendall(question)
+                    if line.recv(1):
+                        break
+                except OSError:
+                    if left == 1:
+                        raise
+            time.sleep(0.1)
+    finally:
+        daemon.terminate()
+        daemon.wait()
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
 def main():
     witherd, days = sys.argv[1], [int(d) for d in sys.argv[2:]] or [11, 22, 45, 90]
     same = True
     with tempfile.TemporaryDirectory() as work:
-        print("days  loads  ticks  cpu s  ms a tick  wall s  database MiB")
+        print("days  loads  ticks  cpu s  ms a tick  wall s  database MiB  start s")
         for n in days:
             cpu_s, wall_s, size, rows, loads = replay(witherd, f"{work}/{n}", n)
             print(f"{n:4d} {loads:6d} {n * 96:6d} {cpu_s:6.1f} {1e3 * cpu_s / (n * 96):10.2f} "
-                  f"{wall_s:7.1f} {size / 2**20:13.1f}", flush=True)
+                  f"{wall_s:7.1f} {size / 2**20:13.1f} {start_s(witherd, f'{work}/{n}'):8.2f}",
+                  flush=True)
         first = days[0]
         again = replay(witherd, f"{work}/again", first)[3]
         with sqlite3.connect(f"{work}/{first}/season.db") as database:
