@@ -67,6 +67,6 @@ const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s
 	/* In the morning "morning" would be taken for this one. */
 	if (last.tm_yday == first.tm_yday && last.tm_hour < NIGHT_NOON &&
 	    (same_day || now.tm_hour < NIGHT_DAWN || now.tm_hour >= NIGHT_NOON))
-		return "morning";
+		return same_day ? "this morning" : "morning";
 	return same_day ? "today" : "tomorrow";
 }

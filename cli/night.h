@@ -19,7 +19,8 @@ struct wt_night {
 struct wt_night wt_night_of(const json_t *firings, const char *when, long long load);
 
 /* The block's name as the reader at now would say it: "tonight", "this morning", "today";
- * "morning", "tomorrow", "today".  Untranslated words that wt_say_word() knows. */
+ * "morning", "tomorrow", and after midnight "this morning", "today".  Untranslated words that
+ * wt_say_word() knows. */
 const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s);
 
 #endif /* WT_CLI_NIGHT_H */

@@ -137,9 +137,8 @@ struct said {
 };
 
 static void say_block(struct wt_page *page, enum wt_mark mark, const struct said *said, size_t n,
-		      struct wt_night night, const json_t *numbers, double now)
+		      struct wt_night night, const char *word, const json_t *numbers, double now)
 {
-	const char *word = wt_night_word(night, mark != WT_MARK_FIRE, now);
 	char list[192], start[WT_WHEN_SIZE];
 
 	if (json_array_size(numbers) == 0)
@@ -161,29 +160,35 @@ static void say_block(struct wt_page *page, enum wt_mark mark, const struct said
 static void print_calls(struct wt_page *page, const json_t *result, double now)
 {
 	static const struct said at_once[] = {{"", N_("Fire NOW")}};
-	static const struct said tonight[] = {{"this morning", N_("Fire this morning")},
-					      {"today", N_("Fire today")},
-					      {"tonight", N_("Fire tonight")}};
-	static const struct said later[] = {
-		{"today", N_("Today")}, {"tomorrow", N_("Tomorrow")}, {"morning", N_("Morning")}};
+	static const struct said soon[] = {{"this morning", N_("Fire this morning")},
+					   {"today", N_("Fire today")},
+					   {"tonight", N_("Fire tonight")}};
+	static const struct said later[] = {{"tomorrow", N_("Tomorrow")},
+					    {"morning", N_("Morning")}};
 	const json_t *answer = wt_doc_object(result, "answer");
 	const json_t *firings = wt_doc_list(wt_doc_object(result, "plan"), "firings");
 	const json_t *all = wt_doc_list(answer, "loads_tonight");
 	const json_t *morning = wt_doc_list(answer, "loads_morning");
-	const struct wt_night unknown = {0, NAN, NAN};
 	json_t *now_list = pick(all, wt_doc_list(result, "loads"), true);
 	json_t *rest = pick(all, wt_doc_list(result, "loads"), false);
+	struct wt_night at_night = night_of(firings, "tonight", rest);
+	struct wt_night next_day = night_of(firings, "morning", morning);
+	const char *word = wt_night_word(at_night, false, now);
+	const char *next_word = wt_night_word(next_day, true, now);
+	/* After midnight the next day's fire is this day's. */
+	bool same_day = strcmp(next_word, "this morning") == 0 || strcmp(next_word, "today") == 0;
 
-	say_block(page, WT_MARK_FIRE, at_once, 1, night_of(firings, "tonight", now_list), now_list,
-		  now);
-	say_block(page, WT_MARK_FIRE, tonight, 3, night_of(firings, "tonight", rest), rest, now);
-	if (json_array_size(all) == 0)
+	say_block(page, WT_MARK_FIRE, at_once, 1, night_of(firings, "tonight", now_list), "",
+		  now_list, now);
+	say_block(page, WT_MARK_FIRE, soon, 3, at_night, word, rest, now);
+	if (json_array_size(all) == 0 && !same_day)
 		wt_page_row(page, WT_MARK_HEAD, "%s",
-			    strcmp(wt_night_word(unknown, false, now), "tonight") == 0
-				    ? _("No fire tonight.")
-				    : _("No fire today."));
-	say_block(page, WT_MARK_HEAD, later, 3, night_of(firings, "morning", morning), morning,
-		  now);
+			    strcmp(word, "tonight") == 0 ? _("No fire tonight.")
+							 : _("No fire today."));
+	if (same_day)
+		say_block(page, WT_MARK_FIRE, soon, 3, next_day, next_word, morning, now);
+	else
+		say_block(page, WT_MARK_HEAD, later, 2, next_day, next_word, morning, now);
 	json_decref(now_list);
 	json_decref(rest);
 }
@@ -308,7 +313,10 @@ static const char *call_word(const json_t *load, const json_t *firings, double n
 		return wt_say_word(call);
 	night = wt_night_of(firings, call, wt_doc_integer(load, "load", 0));
 	word = wt_night_word(night, morning, now);
-	return wt_say_word(strcmp(word, "this morning") == 0 ? "today" : word);
+	/* The column is narrow. */
+	if (strcmp(word, "this morning") == 0)
+		word = morning ? "morning" : "today";
+	return wt_say_word(word);
 }
 
 static void add_load(struct wt_table *table, const json_t *load, const json_t *firings, double now)

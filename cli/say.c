@@ -119,7 +119,7 @@ static const struct phrase {
 	{"past_now", N_("past its best already")},
 	{"no_capacity", N_("ready; the woks are taken")},
 	{"not_by_morning", N_("not ready by morning")},
-	{"too_late", N_("ready, too late for today")},
+	{"too_late", N_("ready; waits for the fire")},
 	{"no_wok", N_("no wok is set up")},
 	{"silent", N_("its room is silent: go by hand")},
 	{"no_reading", N_("no reading of its room yet")},

@@ -131,7 +131,7 @@ struct wt_advice {
  * either: no preference, at least 0.8 ready tonight, at most 0.1 past by the first start, and the
  * morning costs the leaf at most 0.03.  wait: no place in the plan, or less than half ready 3 h
  * after the first start; without any wok wait says nothing about the leaf.  The reason is
- * too-unsure while p_ready_tonight lies in 0.3 .. 0.7. */
+ * too-unsure while p_ready_tonight lies in 0.3 .. 0.7, unless the leaf would be past by morning. */
 enum wt_status wt_decide_calls(const struct wt_hearth *hearth, const struct wt_costs *costs,
 			       const struct wt_decide_load *loads, size_t n_loads,
 			       const struct wt_plan *plan, int64_t now_unix_s,

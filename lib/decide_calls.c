@@ -124,10 +124,10 @@ static void advise_tonight(const struct view *v, struct wt_advice *a)
 {
 	if (is_either(v, a))
 		set(a, WT_CALL_EITHER, WT_REASON_KEEPS);
-	else if (is_unsure(a))
-		set(a, WT_CALL_TONIGHT, WT_REASON_TOO_UNSURE);
 	else if (a->p_past_by_morning >= PAST_SHARE)
 		set(a, WT_CALL_TONIGHT, WT_REASON_WILL_NOT_KEEP);
+	else if (is_unsure(a))
+		set(a, WT_CALL_TONIGHT, WT_REASON_TOO_UNSURE);
 	else
 		set(a, WT_CALL_TONIGHT, WT_REASON_READY_IN_TIME);
 }
@@ -136,10 +136,14 @@ static void advise_morning(const struct view *v, struct wt_advice *a)
 {
 	double morning_s = v->slots->morning_unix_s + MORNING_LASTS_S;
 	bool ready = a->p_ready_tonight >= UNSURE_HIGH;
+	/* After the last start leaf goes on withering: what it is now counts. */
+	double p_ready_now = wt_decide_share_by(
+		v->load->ready_unix_s, v->load->n,
+		fmax((double)v->now_unix_s, (double)v->hearth->last_start_unix_s));
 	bool wants_tonight = a->cost_tonight < a->cost_morning;
 	if (wt_decide_share_by(v->load->ready_unix_s, v->load->n, morning_s) < READY_SHARE)
 		set(a, WT_CALL_WAIT, WT_REASON_NOT_BY_MORNING);
-	else if (!v->slots->n_evening && a->p_ready_tonight >= READY_SHARE)
+	else if (!v->slots->n_evening && p_ready_now >= READY_SHARE)
 		set(a, WT_CALL_MORNING, WT_REASON_TOO_LATE);
 	else if (v->slots->n_evening && wants_tonight)
 		set(a, WT_CALL_MORNING, WT_REASON_NO_CAPACITY);

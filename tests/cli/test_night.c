@@ -47,7 +47,8 @@ static void the_morning_is_named_by_its_day(void **state)
 	/* At 06:00 "morning" would be taken for this one. */
 	assert_string_equal(word(true, 6, 30, 33), "tomorrow");
 	/* At 02:00 it is the one to come. */
-	assert_string_equal(word(true, 26, 30, 33), "morning");
+	assert_string_equal(word(true, 26, 30, 33), "this morning");
+	assert_string_equal(word(true, 30.2, 30.5, 33), "this morning");
 	assert_string_equal(word(true, 26, 37, 38), "today");
 }
 

@@ -45,6 +45,7 @@ static const struct screen {
 	{"tonight_one", wt_print_tonight, false, 19},
 	{"tonight_eight", wt_print_tonight, false, 19},
 	{"tonight_forty", wt_print_tonight, false, 19},
+	{"tonight_after_midnight", wt_print_tonight, false, 19},
 	{"tonight_dawn", wt_print_tonight, false, 19},
 	{"tonight_no_wok", wt_print_tonight, false, 19},
 	{"tonight_silent_room", wt_print_tonight, false, 19},

@@ -79,6 +79,14 @@ static void unsure_is_said(void **state)
 	assert_true(advice[0].p_call < 0.7);
 }
 
+/* Likelier unripe than not, and still better fired than kept: that is the reason, not the doubt. */
+static void early_is_better_than_past(void **state)
+{
+	(void)state;
+	expect(6.2, 1, 3, WT_PREFER_NONE, WT_CALL_TONIGHT, WT_REASON_WILL_NOT_KEEP);
+	assert_true(advice[0].p_ready_tonight > 0.3 && advice[0].p_ready_tonight < 0.5);
+}
+
 static void woks_taken(void **state)
 {
 	(void)state;
@@ -113,6 +121,9 @@ static void no_wok_and_too_late(void **state)
 	hearth.last_start_unix_s = SYNTHETIC_NOW - 60;
 	expect(-1, 0.2, 30, WT_PREFER_NONE, WT_CALL_MORNING, WT_REASON_TOO_LATE);
 	expect(3, 0.2, 30, WT_PREFER_NONE, WT_CALL_MORNING, WT_REASON_NOT_READY);
+	/* Not ready by the last start, four hours ago, but by now. */
+	hearth.last_start_unix_s = SYNTHETIC_NOW - 4 * 3600;
+	expect(-1, 0.2, 30, WT_PREFER_NONE, WT_CALL_MORNING, WT_REASON_TOO_LATE);
 }
 
 static void beyond_the_horizon(void **state)
@@ -187,6 +198,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test_setup(one_load, start),
 		cmocka_unit_test_setup(unsure_is_said, start),
+		cmocka_unit_test_setup(early_is_better_than_past, start),
 		cmocka_unit_test_setup(woks_taken, start),
 		cmocka_unit_test_setup(no_wok_and_too_late, start),
 		cmocka_unit_test_setup(beyond_the_horizon, start),
