@@ -189,8 +189,10 @@ void wt_site_free(struct wt_site **address)
 		free(site->origins[i]);
 	for (size_t i = 0; i < site->n_loads; i++)
 		site_load_clear(&site->loads[i]);
-	for (size_t i = 0; i < site->n_acts; i++)
-		wt_act_clear(&site->acts[i].act);
+	for (size_t i = 0; i < site->n_acts; i++) {
+		free(site->acts[i].method);
+		free(site->acts[i].params);
+	}
 	for (size_t i = 0; i < site->n_shifts; i++)
 		free(site->shifts[i].style);
 	free(site->origins);
@@ -343,6 +345,13 @@ static void trim_raws(struct site_station *station, int64_t newest_unix_s)
 	memmove(station->raws, station->raws + old, station->n_raws * sizeof(*station->raws));
 }
 
+static uint32_t at_of(const struct wt_reading *reading)
+{
+	int64_t at_unix_s = reading->at_unix_ms / 1000;
+
+	return at_unix_s < 0 ? 0 : at_unix_s > UINT32_MAX ? UINT32_MAX : (uint32_t)at_unix_s;
+}
+
 void wt_site_add_reading(struct wt_site *site, const struct wt_reading *reading)
 {
 	assert(reading->station < site->config->n_stations);
@@ -360,7 +369,7 @@ void wt_site_add_reading(struct wt_site *site, const struct wt_reading *reading)
 	}
 	if (!station->first_unix_ms || reading->at_unix_ms < station->first_unix_ms)
 		station->first_unix_ms = reading->at_unix_ms;
-	struct site_raw raw = {.at_unix_s = reading->at_unix_ms / 1000,
+	struct site_raw raw = {.at_unix_s = at_of(reading),
 			       .temp_c = (float)reading->temp_c,
 			       .rh_pct = (float)reading->rh_pct,
 			       .weight = (float)reading_weight(reading->flags)};

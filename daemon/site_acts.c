@@ -233,7 +233,7 @@ static bool prepare_yield(struct context *context)
 static const struct site_act *last_act(const struct wt_site *site)
 {
 	for (size_t i = site->n_acts; i-- > 0;) {
-		if (!site->acts[i].undone_by && strcmp(site->acts[i].act.method, "undo"))
+		if (!site->acts[i].undone_by && strcmp(site->acts[i].method, "undo"))
 			return &site->acts[i];
 	}
 	return NULL;
@@ -246,11 +246,13 @@ static bool prepare_undo(struct context *context)
 	if (!last)
 		return site_refuse(context->refusal, REFUSED, "", "",
 				   "there is nothing to take back");
+	json_t *params = site_act_params(last);
 	json_object_set_new(context->params, "undone",
-			    json_pack("{s:I,s:s,s:o,s:O*}", "id", (json_int_t)last->act.id, "verb",
-				      last->act.method, "load",
+			    json_pack("{s:I,s:s,s:o,s:O*}", "id", (json_int_t)last->id, "verb",
+				      last->method, "load",
 				      last->load ? json_integer(last->load) : json_null(),
-				      "at_unix_s", json_object_get(last->act.params, "at_unix_s")));
+				      "at_unix_s", json_object_get(params, "at_unix_s")));
+	json_decref(params);
 	return true;
 }
 
@@ -461,6 +463,28 @@ bool wt_site_prepare(const struct wt_site *site, const char *method, const json_
 
 /* --- taking in ------------------------------------------------------------------------------- */
 
+static void add_salt(struct site_station *station, const struct site_act *act)
+{
+	json_t *p = site_act_params(act);
+	const char *of = json_string_value(json_object_get(p, "station"));
+	enum wt_salt salt;
+
+	if (of && !strcmp(of, station->name) &&
+	    wt_salt_parse(json_string_value(json_object_get(p, "salt")), &salt) == WT_OK) {
+		site_grow(&station->salts, station->n_salts, &station->cap_salts,
+			  sizeof(*station->salts));
+		station->salts[station->n_salts++] = (struct site_salt_point){
+			.act = act->id,
+			.at_unix_s = json_integer_value(json_object_get(p, "at_unix_s")),
+			.jar_from_unix_s =
+				json_integer_value(json_object_get(p, "jar_from_unix_s")),
+			.salt = (int)salt,
+			.shown_rh_pct = json_number_value(json_object_get(p, "shown_rh_pct")),
+			.true_rh_pct = json_number_value(json_object_get(p, "true_rh_pct"))};
+	}
+	json_decref(p);
+}
+
 static void apply_salts(struct wt_site *site, const char *name)
 {
 	for (size_t i = 0; i < site->n_stations; i++) {
@@ -469,28 +493,9 @@ static void apply_salts(struct wt_site *site, const char *name)
 			continue;
 		station->n_salts = 0;
 		for (size_t k = 0; k < site->n_acts; k++) {
-			const struct wt_act *act = &site->acts[k].act;
-			const json_t *p = act->params;
-			const char *of = json_string_value(json_object_get(p, "station"));
-			if (site->acts[k].undone_by || strcmp(act->method, "salt") || !of ||
-			    strcmp(of, name))
-				continue;
-			site_grow(&station->salts, station->n_salts, &station->cap_salts,
-				  sizeof(*station->salts));
-			enum wt_salt salt;
-			if (wt_salt_parse(json_string_value(json_object_get(p, "salt")), &salt) !=
-			    WT_OK)
-				continue;
-			station->salts[station->n_salts++] = (struct site_salt_point){
-				.act = act->id,
-				.at_unix_s = json_integer_value(json_object_get(p, "at_unix_s")),
-				.jar_from_unix_s =
-					json_integer_value(json_object_get(p, "jar_from_unix_s")),
-				.salt = (int)salt,
-				.shown_rh_pct =
-					json_number_value(json_object_get(p, "shown_rh_pct")),
-				.true_rh_pct =
-					json_number_value(json_object_get(p, "true_rh_pct"))};
+			const struct site_act *act = &site->acts[k];
+			if (!act->undone_by && !strcmp(act->method, "salt"))
+				add_salt(station, act);
 		}
 		if (station->configured)
 			site_room_rebuild(site, station->room);
@@ -503,30 +508,33 @@ static void apply_shifts(struct wt_site *site)
 		free(site->shifts[i].style);
 	site->n_shifts = 0;
 	for (size_t i = 0; i < site->n_acts; i++) {
-		const struct wt_act *act = &site->acts[i].act;
-		if (site->acts[i].undone_by || strcmp(act->method, "style"))
+		const struct site_act *act = &site->acts[i];
+		if (act->undone_by || strcmp(act->method, "style"))
 			continue;
+		json_t *params = site_act_params(act);
 		site_grow(&site->shifts, site->n_shifts, &site->cap_shifts, sizeof(*site->shifts));
 		site->shifts[site->n_shifts++] = (struct site_style_shift){
-			.style = site_strdup(
-				json_string_value(json_object_get(act->params, "style"))),
+			.style = site_strdup(json_string_value(json_object_get(params, "style"))),
 			.act = act->id,
-			.ready_from_loss_pct = json_number_value(
-				json_object_get(act->params, "ready_from_loss_pct"))};
+			.ready_from_loss_pct =
+				json_number_value(json_object_get(params, "ready_from_loss_pct"))};
+		json_decref(params);
 	}
 }
 
 /* What an act touches is made again from all acts in force. */
 static void remake(struct wt_site *site, const struct site_act *entry)
 {
-	const char *station = json_string_value(json_object_get(entry->act.params, "station"));
+	json_t *params = site_act_params(entry);
+	const char *station = json_string_value(json_object_get(params, "station"));
 
 	if (entry->load)
 		site_load_rebuild(site, &site->loads[entry->load - 1]);
-	else if (!strcmp(entry->act.method, "style"))
+	else if (!strcmp(entry->method, "style"))
 		apply_shifts(site);
-	else if (!strcmp(entry->act.method, "salt") && station)
+	else if (!strcmp(entry->method, "salt") && station)
 		apply_salts(site, station);
+	json_decref(params);
 }
 
 static void apply_undo(struct wt_site *site, const struct wt_act *act)
@@ -535,7 +543,7 @@ static void apply_undo(struct wt_site *site, const struct wt_act *act)
 		json_integer_value(json_object_get(json_object_get(act->params, "undone"), "id"));
 
 	for (size_t i = 0; i < site->n_acts; i++) {
-		if (site->acts[i].act.id != id || site->acts[i].undone_by)
+		if (site->acts[i].id != id || site->acts[i].undone_by)
 			continue;
 		site->acts[i].undone_by = act->id;
 		remake(site, &site->acts[i]);
@@ -543,6 +551,16 @@ static void apply_undo(struct wt_site *site, const struct wt_act *act)
 		site_closing_forget(site);
 		return;
 	}
+}
+
+json_t *site_act_params(const struct site_act *entry)
+{
+	json_t *params = json_loads(entry->params, 0, NULL);
+
+	/* It was written by us: only memory can be wanting. */
+	if (!params)
+		abort();
+	return params;
 }
 
 void wt_site_apply(struct wt_site *site, const struct wt_act *act)
@@ -560,13 +578,13 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act)
 	}
 	site_grow(&site->acts, site->n_acts, &site->cap_acts, sizeof(*site->acts));
 	struct site_act *entry = &site->acts[site->n_acts++];
-	*entry = (struct site_act){.act = {.id = act->id,
-					   .received_unix_ms = act->received_unix_ms,
-					   .method = site_strdup(act->method),
-					   .params = json_deep_copy(act->params)},
-				   .load = (int)load};
+	*entry = (struct site_act){
+		.id = act->id,
+		.method = site_strdup(act->method),
+		.params = json_dumps(act->params, JSON_COMPACT | JSON_REAL_PRECISION(17)),
+		.load = (int)load};
 	/* As with any memory of the site: what is on disk is read again by the next start. */
-	if (!entry->act.params)
+	if (!entry->params)
 		abort();
 	if (!strcmp(act->method, "undo"))
 		apply_undo(site, act);

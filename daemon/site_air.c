@@ -204,7 +204,7 @@ static json_t *outlook(const struct wt_site *site, const struct site_job_room *r
 json_t *site_query_air(const struct wt_site *site, size_t index, int64_t now_unix_s)
 {
 	static const char *const names[SITE_BANDS] = {"temp_c", "vapour_pa", "rh_pct", "vpd_pa"};
-	struct wt_job *job = site_job_new(site, now_unix_s);
+	struct wt_job *job = site_job_new(site, now_unix_s, 0);
 	struct site_job_room *room = &job->rooms[site_job_take_room(job, site, index)];
 	json_t *document = site_document(site, now_unix_s);
 

@@ -71,6 +71,8 @@ static void spread_of(const float *values, size_t n, double *mean, double *sd)
 	*sd = sqrt(squares / (double)(n > 1 ? n - 1 : 1));
 }
 
+#define WORD_SIZE (WT_DIM_COUNT + WT_DIM_COUNT * (WT_DIM_COUNT + 1) / 2)
+
 /* The load's word for the gardens: pull, and info row by row up to the diagonal. */
 static json_t *word_list(const struct wt_learn_word *word)
 {
@@ -85,19 +87,18 @@ static json_t *word_list(const struct wt_learn_word *word)
 	return list;
 }
 
-static bool word_read(const json_t *list, struct wt_learn_word *out)
+static bool word_read(const double *list, struct wt_learn_word *out)
 {
 	const size_t n = WT_DIM_COUNT;
 	size_t k = n;
 
 	*out = (struct wt_learn_word){0};
-	if (json_array_size(list) != n + n * (n + 1) / 2)
+	if (!list)
 		return false;
 	for (size_t d = 0; d < n; d++) {
-		out->pull[d] = json_number_value(json_array_get(list, d));
+		out->pull[d] = list[d];
 		for (size_t c = 0; c <= d; c++, k++)
-			out->info[d][c] = out->info[c][d] =
-				json_number_value(json_array_get(list, k));
+			out->info[d][c] = out->info[c][d] = list[k];
 	}
 	return true;
 }
@@ -136,6 +137,40 @@ static json_t *make(const struct site_job_load *done, bool final)
 	return record;
 }
 
+/* The word is by far the most of a record: it is kept as numbers beside the rest. */
+static void keep(struct site_load *load, const json_t *record)
+{
+	const json_t *list = json_object_get(record, "word");
+
+	json_decref(load->closing);
+	free(load->word);
+	load->word = NULL;
+	load->closing = json_copy((json_t *)(uintptr_t)record);
+	if (!load->closing)
+		abort();
+	load->closing_final = json_is_true(json_object_get(record, "final"));
+	json_object_del(load->closing, "word");
+	if (json_array_size(list) != WORD_SIZE)
+		return;
+	load->word = site_alloc(WORD_SIZE * sizeof(*load->word));
+	for (size_t i = 0; i < WORD_SIZE; i++)
+		load->word[i] = json_number_value(json_array_get(list, i));
+}
+
+json_t *site_closing_document(const struct site_load *load)
+{
+	if (!load->closing)
+		return json_null();
+	json_t *document = json_copy(load->closing);
+	if (load->word) {
+		json_t *list = json_array();
+		for (size_t i = 0; i < WORD_SIZE; i++)
+			json_array_append_new(list, json_real(load->word[i]));
+		json_object_set_new(document, "word", list);
+	}
+	return document;
+}
+
 void site_closing_make(struct wt_site *site, struct site_load *load, const struct wt_job *job,
 		       const struct site_job_load *done)
 {
@@ -146,10 +181,9 @@ void site_closing_make(struct wt_site *site, struct site_load *load, const struc
 	/* A record that is not final yet stands until it is. */
 	if (load->closing && !final)
 		return;
-	json_decref(load->closing);
-	load->closing = make(done, final);
-	load->closing_final = final;
-	json_array_append(site->closings_out, load->closing);
+	json_t *record = make(done, final);
+	keep(load, record);
+	json_array_append_new(site->closings_out, record);
 	/* The final record mostly teaches what the first one did. */
 	site_drop(&site->taught);
 }
@@ -173,9 +207,9 @@ void wt_site_add_closing(struct wt_site *site, const json_t *closing)
 	/* The last record of a load counts, a final one in any case. */
 	if (load->closing_final && !json_is_true(json_object_get(closing, "final")))
 		return;
-	json_decref(load->closing);
-	load->closing = json_deep_copy(closing);
-	load->closing_final = json_is_true(json_object_get(closing, "final"));
+	json_t *copy = json_deep_copy(closing);
+	keep(load, copy);
+	json_decref(copy);
 	site_closing_forget(site);
 	site->generation++;
 }
@@ -189,8 +223,6 @@ static double real_of(const json_t *record, const char *name)
 
 static bool read_record(const struct site_load *load, struct wt_garden_record *out)
 {
-	const json_t *c = load->closing;
-
 	/* Without holes of random content, for the hash over it. */
 	memset(out, 0, sizeof(*out));
 	out->origin = (int)load->origin;
@@ -198,7 +230,7 @@ static bool read_record(const struct site_load *load, struct wt_garden_record *o
 	out->season = load->season;
 	out->wet = load->wet;
 	/* A load nobody looked at again taught nothing. */
-	return word_read(json_object_get(c, "word"), &out->word);
+	return word_read(load->word, &out->word);
 }
 
 static bool read_feel(const json_t *pair, struct wt_feel_pair *out)

@@ -88,8 +88,8 @@ struct site_taught *site_taught_new(size_t most_records);
 
 /* --- the state ------------------------------------------------------------------------------- */
 
-struct site_raw { /* a reading as it came, kept to be corrected again */
-	int64_t at_unix_s;
+struct site_raw {           /* a reading as it came, kept to be corrected again */
+	uint32_t at_unix_s; /* many are kept: until the year 2106 */
 	float temp_c, rh_pct, weight;
 };
 
@@ -175,7 +175,8 @@ struct site_load {
 	struct wt_bed_event *events; /* in order of time */
 	size_t n_events, cap_events;
 	struct site_posterior *posterior; /* NULL */
-	json_t *closing;                  /* what it taught; NULL while open */
+	json_t *closing;                  /* what it taught, but for the word; NULL while open */
+	double *word;                     /* see site_closing.c; NULL */
 	bool closing_final;
 	struct site_before before;
 	int firings_done;
@@ -185,7 +186,9 @@ struct site_load {
 };
 
 struct site_act {
-	struct wt_act act;
+	int64_t id;
+	char *method;
+	char *params;      /* as JSON text, a tenth of the memory; see site_act_params() */
 	int load;          /* 0: none */
 	int64_t undone_by; /* id of the undo; 0: in force */
 };
@@ -261,6 +264,9 @@ double site_station_rh_pct(const struct wt_site *site, const struct site_station
 			   double rh_pct);
 double site_station_temp_c(const struct wt_site *site, const struct site_station *station,
 			   double temp_c);
+
+/* What was said with an act.  New reference. */
+json_t *site_act_params(const struct site_act *entry);
 
 /* --- loads (site_loads.c) */
 void site_load_rebuild(struct wt_site *site, struct site_load *load);
@@ -476,7 +482,8 @@ uint64_t site_hash(uint64_t seed, const void *data, size_t size);
 /* Forecasts that are kept are made at whole multiples of forecast_every_s. */
 bool site_regular(const struct wt_site *site, int64_t now_unix_s);
 /* Takes what closed loads taught as far as it is read: see site_closing_read(). */
-struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s);
+/* most_loads: how many site_job_take_load() will be called for. */
+struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s, size_t most_loads);
 size_t site_job_take_room(struct wt_job *job, const struct wt_site *site, size_t index);
 void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 			const struct site_load *load);
@@ -487,6 +494,8 @@ void site_closing_make(struct wt_site *site, struct site_load *load, const struc
 void site_closing_read(struct wt_site *site);
 /* What closed loads taught, put together; a few milliseconds a hundred loads. */
 struct site_lore *site_lore_learn(const struct site_taught *taught);
+/* The record of a closed load with its word, as it is stored; null when there is none. */
+json_t *site_closing_document(const struct site_load *load);
 /* Both what was read and what was learned from it. */
 void site_closing_forget(struct wt_site *site);
 /* --- studies (site_study.c) */

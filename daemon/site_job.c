@@ -85,6 +85,7 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 
 	it->load = *load;
 	it->load.closing = NULL;
+	it->load.word = NULL;
 	it->load.style = site_strdup(load->style);
 	it->load.scale = NULL;
 	it->load.observations = NULL;
@@ -113,6 +114,12 @@ static bool wants_closing(const struct wt_site *site, const struct site_load *lo
 	/* Once it has taught what it can, only the ready time is waited for: hourly. */
 	return load->closing ? now_unix_s % SITE_HOUR_S == 0
 			     : now_unix_s >= load->closed_unix_s + 2 * WT_GRID_S;
+}
+
+static bool wants_forecast(const struct wt_site *site, const struct site_load *load,
+			   int64_t now_unix_s)
+{
+	return (!load->gone && load->state == SITE_OPEN) || wants_closing(site, load, now_unix_s);
 }
 
 bool site_regular(const struct wt_site *site, int64_t now_unix_s)
@@ -148,7 +155,7 @@ static void size_job(struct wt_job *job, const struct wt_site *site)
 	job->paths = fewer(site->config->members, site->config->n_rooms, WHOLE_ROOMS, LEAST_PATHS);
 }
 
-struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
+struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s, size_t most_loads)
 {
 	struct wt_job *job = site_alloc(sizeof(*job));
 
@@ -158,7 +165,7 @@ struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
 	size_job(job, site);
 	job->pressure_pa = site->pressure_pa;
 	job->rooms = site_alloc((site->n_rooms + 1) * sizeof(*job->rooms));
-	job->loads = site_alloc((site->n_loads + 2) * sizeof(*job->loads));
+	job->loads = site_alloc((most_loads + 1) * sizeof(*job->loads));
 	wt_costs_default(&job->costs);
 	site_hearth(site, now_unix_s, &job->hearth);
 	job->lore = site_take(site->lore);
@@ -169,16 +176,18 @@ struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s)
 struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s)
 {
 	site_closing_read(site);
-	struct wt_job *job = site_job_new(site, now_unix_s);
+	size_t n_loads = 0;
 
+	for (size_t i = 0; i < site->n_loads; i++)
+		n_loads += wants_forecast(site, &site->loads[i], now_unix_s);
+	struct wt_job *job = site_job_new(site, now_unix_s, n_loads);
 	for (size_t i = 0; i < site->n_rooms; i++) {
 		if (site->rooms[i].configured && site->rooms[i].newest_unix_s)
 			site_job_take_room(job, site, i);
 	}
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
-		bool open = !load->gone && load->state == SITE_OPEN;
-		if (open || wants_closing(site, load, now_unix_s))
+		if (wants_forecast(site, load, now_unix_s))
 			site_job_take_load(job, site, load);
 	}
 	return job;

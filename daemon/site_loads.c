@@ -181,6 +181,7 @@ void site_load_clear(struct site_load *load)
 	free_parts(load);
 	site_drop(&load->posterior);
 	json_decref(load->closing);
+	free(load->word);
 }
 
 /* A closing holds as long as the act that closed the load does. */
@@ -192,7 +193,9 @@ static void keep_closing(struct wt_site *site, struct site_load *load)
 			       json_integer_value(act) == load->closing_act))
 		return;
 	json_decref(load->closing);
+	free(load->word);
 	load->closing = NULL;
+	load->word = NULL;
 	load->closing_final = false;
 	site_closing_forget(site);
 }
@@ -204,6 +207,7 @@ void site_load_rebuild(struct wt_site *site, struct site_load *load)
 				  .posterior = load->posterior,
 				  .closing = load->closing,
 				  .closing_final = load->closing_final,
+				  .word = load->word,
 				  .fixed_kg = NAN,
 				  .made_kg = NAN,
 				  .yellow_kg = NAN,
@@ -217,8 +221,13 @@ void site_load_rebuild(struct wt_site *site, struct site_load *load)
 	free_parts(load);
 	*load = fresh;
 	for (size_t i = 0; i < site->n_acts; i++) {
-		if (site->acts[i].load == load->number && !site->acts[i].undone_by)
-			take_act(site, load, &site->acts[i].act);
+		const struct site_act *entry = &site->acts[i];
+		if (entry->load != load->number || entry->undone_by)
+			continue;
+		const struct wt_act act = {
+			.id = entry->id, .method = entry->method, .params = site_act_params(entry)};
+		take_act(site, load, &act);
+		json_decref(act.params);
 	}
 	keep_closing(site, load);
 }

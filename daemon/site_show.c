@@ -153,16 +153,20 @@ static json_t *act_rows(const struct wt_site *site, const struct site_load *load
 	json_t *rows = json_array();
 
 	for (size_t i = 0; i < site->n_acts; i++) {
-		const struct wt_act *act = &site->acts[i].act;
+		const struct site_act *entry = &site->acts[i];
 		char text[128];
-		if (site->acts[i].load != load->number)
+		if (entry->load != load->number)
 			continue;
+		const struct wt_act said = {.id = entry->id,
+					    .method = entry->method,
+					    .params = site_act_params(entry)},
+				    *act = &said;
 		act_text(act, text, sizeof(text));
 		json_t *row = json_pack("{s:I,s:s,s:O,s:s,s:b}", "id", (json_int_t)act->id, "verb",
 					act->method, "at_unix_s",
 					json_object_get(act->params, "at_unix_s"), "text", text,
-					"undone", (int)(site->acts[i].undone_by != 0));
-		json_object_set(row, "params", act->params);
+					"undone", (int)(entry->undone_by != 0));
+		json_object_set_new(row, "params", act->params);
 		add_report(site, load, act->id, row);
 		json_array_append_new(rows, row);
 	}
@@ -257,7 +261,7 @@ json_t *site_query_show(const struct wt_site *site, const struct site_load *load
 				    ? json_integer((json_int_t)load->closed_unix_s)
 				    : json_null());
 	json_object_set_new(document, "closed", json_boolean(load->state != SITE_OPEN));
-	json_object_set(document, "closing", load->closing ? load->closing : json_null());
+	json_object_set_new(document, "closing", site_closing_document(load));
 	json_object_set_new(document, "notes",
 			    job && job->view.notes ? json_deep_copy(job->view.notes)
 						   : json_array());

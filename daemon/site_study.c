@@ -123,7 +123,7 @@ static struct wt_job *ask_what_if(const struct wt_site *site, const struct site_
 	}
 	if (!room_has_air(site, load->room, refusal))
 		return NULL;
-	struct wt_job *job = site_job_new(site, now_unix_s);
+	struct wt_job *job = site_job_new(site, now_unix_s, 1);
 	job->study = site_alloc(sizeof(study));
 	*job->study = study;
 	take_others(site, load->number, job->study);
@@ -174,7 +174,7 @@ static struct wt_job *ask_density(const struct wt_site *site, const struct site_
 		.moisture_pct = number_or(site_value(verb, values, "moisture"), NAN),
 		.spread_unix_s = now_unix_s,
 		.left_share = 1.0};
-	struct wt_job *job = site_job_new(site, now_unix_s);
+	struct wt_job *job = site_job_new(site, now_unix_s, 1);
 	job->study = site_alloc(sizeof(*job->study));
 	*job->study = (struct site_study){.density = true,
 					  .fan = -1,
