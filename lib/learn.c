@@ -16,12 +16,13 @@
 
 #include "lib/learn_internal.h"
 
-enum { D = WT_LEARN_DIMS, MOST_ROUNDS = 10, ROUND = 512 };
+enum { D = WT_LEARN_DIMS, MOST_ROUNDS = 20, ROUND = 512 };
 
-/* Enough members by effective sample size. */
-static const double enough = 350.0;
-/* With fewer than this their mean and spread are not used to propose. */
+/* Enough members by effective sample size, and the least that is handed out. */
+static const double enough = 350.0, least = 200.0;
+/* With fewer than this the mean and spread of softened weights are used to propose. */
 static const double few = 40.0;
+static const double to_regress = 12.0 * D;
 /* Proposals are this much wider than the linear posterior, and keep this share of the prior. */
 static const double widening = 1.08, prior_share = 0.05;
 /* Size of the move after resampling, as a share of the posterior's spread. */
@@ -206,13 +207,13 @@ static double normalise(struct wt_learn_sample *s, double power)
 	return 1.0 / squares;
 }
 
-/* Weights raised to the highest power that leaves enough members to regress on. */
-static void soften(struct wt_learn_sample *s)
+/* Weights raised to the highest power that leaves that many members by effective size; returns
+ * that size. */
+static double soften(struct wt_learn_sample *s, double wanted)
 {
-	const double wanted = 6.0 * D;
-	double low = 0.0, high = 1.0;
-	if (normalise(s, 1.0) >= wanted)
-		return;
+	double low = 0.0, high = 1.0, ess = normalise(s, 1.0);
+	if (ess >= wanted)
+		return ess;
 	for (int i = 0; i < 12; i++) {
 		const double middle = 0.5 * (low + high);
 		if (normalise(s, middle) >= wanted)
@@ -220,7 +221,7 @@ static void soften(struct wt_learn_sample *s)
 		else
 			high = middle;
 	}
-	(void)normalise(s, low);
+	return normalise(s, low);
 }
 
 static void widen(struct wt_learn_mixture *mixture)
@@ -285,8 +286,9 @@ static bool moments(const struct wt_learn_sample *s, double mean[D], double lowe
 	return wt_learn_cholesky(&lower[0][0], D, D);
 }
 
-/* One more part: the mean and spread of the members so far, which knows of curvature what no line
- * does.  Too few members tell a covariance badly, so a share of the linear one is kept. */
+/* One more part: the mean and spread of the members so far under their weights, which knows of
+ * curvature what no line does.  Too few members tell a covariance badly, so a share of the linear
+ * one is kept. */
 static void add_moments(struct wt_learn_sample *s, struct wt_learn_mixture *mixture)
 {
 	const double kept = 0.3, share = 0.5;
@@ -295,7 +297,6 @@ static void add_moments(struct wt_learn_sample *s, struct wt_learn_mixture *mixt
 	const struct wt_learn_normal *linear = &mixture->part[0];
 	struct wt_learn_normal *part = &mixture->part[mixture->n];
 	double lower[D][D], cov[D][D];
-	(void)normalise(s, 1.0);
 	if (!moments(s, part->mean, lower))
 		return;
 	for (size_t a = 0; a < D; a++) {
@@ -329,16 +330,20 @@ static enum wt_status adapt(struct task *task, uint64_t seed, struct wt_learn_li
 		task->ess = normalise(s, 1.0);
 		if (task->rounds > 1 && (task->ess >= enough || task->rounds == MOST_ROUNDS))
 			break;
-		soften(s);
+		(void)soften(s, to_regress);
 		if (!wt_learn_fit_line(task->views, task->n_views, s, line))
 			return WT_ERR_NOCONV;
 		struct wt_learn_mixture *mixture = &task->mixtures[task->rounds];
 		wt_learn_candidates(task->views, task->n_views, line, mixture, out_of);
 		if (task->ess > few)
-			add_moments(s, mixture);
+			(void)normalise(s, 1.0);
+		add_moments(s, mixture);
 		widen(mixture);
 		status = propose(task, seed);
 	}
+	/* Readings that no member follows: believed less, until enough members carry weight. */
+	if (status == WT_OK && task->ess < least)
+		task->ess = soften(s, least);
 	return status;
 }
 
