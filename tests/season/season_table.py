@@ -2,10 +2,15 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 """Makes synthetic seasons, replays them and holds the forecasts against the truth.
 
-usage: season_table.py WITHERD WITHER MAKE_SEASON [--keep FOLDER] [--check] SEASON [SEASON ...]
+usage: season_table.py WITHERD WITHER MAKE_SEASON [--keep FOLDER] [--check] [--against OPTIONS]
+       SEASON [SEASON ...]
 
-A SEASON is a list of options of make_season joined by commas (seed=1,structure=1,days=30).
-Forecasts are read as anyone would: a daemon frozen after the last entry, and `wither export`.
+A SEASON is a list of options of make_season joined by commas (seed=1,structure=1,days=30);
+seed=1..12 stands for twelve of them.  Forecasts are read as anyone would: a daemon frozen after the
+last entry, and `wither export`.  --against plays each season again with OPTIONS added (unweighed=1,
+cells=1, wrong=1), leaf and weather the same, and holds the same loads at the same leads side by
+side: loads that still wait six hours after a weighing are slow ones, and so not to be compared with
+others.
 --check ends with 1 when a pooled figure leaves the wide limits below; they catch what is broken,
 not what is a little worse.
 """
@@ -186,31 +191,73 @@ def table(rows):
                    "crps_gain": gain}
 
 
+def side_by_side(rows, others, options):
+    """Median error of the same loads at the same moments, by lead and weighings."""
+    other = {(r["load"], r["issued"]): r for r in others}
+    print(f"\n{'the same loads, median error, min':35s} {'as is':>8s} {options:>14s}")
+    for lead in (3, 6, 12):
+        for weighed in (0, 1):
+            pairs = [(r, other[r["load"], r["issued"]])
+                     for r in near([r for r in rows if r["weighed"] == weighed], lead)
+                     if (r["load"], r["issued"]) in other]
+            ours, theirs = (median(errors(side)) for side in zip(*pairs)) if pairs else (0, 0)
+            print(f"{lead:2d} h ahead, weighed {('never', 'once')[weighed]:21s} {ours:8.1f} "
+                  f"{theirs:14.1f}  n {len(pairs)}")
+    for low, high, name in ((0, 4, 80), (1, 3, 50)):
+        print(f"{name} % bands, leads 2-14 h, % {'':10s}", *(
+            f"{cover([r for r in side if 2.0 <= r['lead_h'] <= 14.0], low, high):{w}.1f}"
+            for side, w in ((rows, 8), (others, 14))))
+
+
+def spell_out(season):
+    """seed=3..5,days=9 as three seasons."""
+    first, dots, last = next((o[5:] for o in season.split(",") if o.startswith("seed=")),
+                             "").partition("..")
+    if not dots:
+        return [season]
+    return [season.replace(f"seed={first}..{last}", f"seed={n}")
+            for n in range(int(first), int(last) + 1)]
+
+
+def play(programs, folder, season, number):
+    """The forecasts of one season, its loads named by its number."""
+    witherd, wither, make_season = programs
+    os.makedirs(folder)
+    subprocess.run([make_season, folder, *season.split(",")], check=True)
+    rows = gather(folder, replay(witherd, wither, folder))
+    for row in rows:
+        row["load"] = (number, row["load"][1])
+    return rows
+
+
 def main(arguments):
-    keep, check = None, False
+    keep, check, against = None, False, None
     programs, seasons = arguments[:3], []
     rest = iter(arguments[3:])
     for argument in rest:
         if argument == "--keep":
             keep = next(rest)
+        elif argument == "--against":
+            against = next(rest)
         elif argument == "--check":
             check = True
         else:
-            seasons.append(argument)
+            seasons += spell_out(argument)
     if len(programs) < 3 or not seasons:
         print(__doc__, file=sys.stderr)
         return 2
-    witherd, wither, make_season = programs
-    rows = []
+    rows, others = [], []
     with tempfile.TemporaryDirectory() as scratch:
         for i, season in enumerate(seasons):
             folder = os.path.join(keep or scratch, f"season{i}")
-            os.makedirs(folder)
-            subprocess.run([make_season, folder, *season.split(",")], check=True)
-            rows += gather(folder, replay(witherd, wither, folder))
+            rows += play(programs, folder, season, i)
+            if against:
+                others += play(programs, folder + "-against", f"{season},{against}", i)
     lines, figures = table(rows)
     for name, value, wanted, n in lines:
         print(f"{name:45s} {value:8.2f}  {wanted:10s} n {n}")
+    if against:
+        side_by_side(rows, others, against)
     bad = [k for k, (low, high) in LIMITS.items() if not low <= figures[k] <= high]
     for k in bad:
         print(f"{k} is {figures[k]:.1f}, outside {LIMITS[k]}")
