@@ -44,6 +44,7 @@ static bool set_defaults(struct wt_config *config)
 		.notice_call_changes = true,
 		.notice_station_silent = true,
 		.notice_past_soon = true,
+		.notice_most_a_day = 6,
 	};
 	return config->site_name && config->timezone && config->database && config->socket;
 }
@@ -314,6 +315,8 @@ static void check_broker(struct wt_config_lines *lines, const struct wt_config_b
 		need(lines, block, false, "both cert_file and key_file, or neither");
 	if (!config->broker_tls && (config->broker_ca_file || config->broker_cert_file))
 		need(lines, block, false, "'tls = yes' for ca_file, cert_file and key_file");
+	if (config->discovery_prefix && !config->publish_prefix)
+		need(lines, block, false, "'publish_prefix =' beside discovery_prefix");
 }
 
 static void check_outlook(struct wt_config_lines *lines, const struct wt_config_block *block)
@@ -337,6 +340,14 @@ static void check_hearth(struct wt_config_lines *lines, const struct wt_config_b
 	if (config->last_start_min == config->first_start_min)
 		wt_config_lines_fault(lines, wt_config_block_line(block, "last_start"),
 				      "last_start and first_start must differ");
+}
+
+static void check_notice(struct wt_config_lines *lines, const struct wt_config_block *block)
+{
+	need(lines, block, wt_config_block_has(block, "url"), "'url ='");
+	need(lines, block,
+	     wt_config_block_has(block, "quiet_from") == wt_config_block_has(block, "quiet_until"),
+	     "both quiet_from and quiet_until, or neither");
 }
 
 static void read_block(struct wt_config_lines *lines, const struct wt_config_block *block,
@@ -367,7 +378,7 @@ static void read_block(struct wt_config_lines *lines, const struct wt_config_blo
 	if (block->section == WT_SECTION_OUTLOOK)
 		check_outlook(lines, block);
 	if (block->section == WT_SECTION_NOTICE)
-		need(lines, block, wt_config_block_has(block, "url"), "'url ='");
+		check_notice(lines, block);
 }
 
 static void add_built_in_styles(struct wt_config_lines *lines, struct wt_config *config)
@@ -571,8 +582,8 @@ void wt_config_free(struct wt_config **config)
 			       c->broker_ca_file,   c->broker_cert_file,
 			       c->broker_key_file,  c->broker_password_where,
 			       c->broker_key_where, c->publish_prefix,
-			       c->outlook_url,      c->outlook_contact,
-			       c->notice_url};
+			       c->discovery_prefix, c->outlook_url,
+			       c->outlook_contact,  c->notice_url};
 	for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
 		free(texts[i]);
 	free(c);

@@ -69,7 +69,8 @@ struct wt_config {
 	char *broker_ca_file, *broker_cert_file, *broker_key_file;
 	/* "file:line" of password_file and key_file, for messages; NULL when unset */
 	char *broker_password_where, *broker_key_where;
-	char *publish_prefix; /* NULL: nothing is published */
+	char *publish_prefix;   /* NULL: nothing is published */
+	char *discovery_prefix; /* NULL: dashboards are told nothing unasked */
 	/* lists */
 	struct wt_config_room *rooms;
 	size_t n_rooms;
@@ -97,6 +98,10 @@ struct wt_config {
 	/* [notice]; url NULL when unset */
 	char *notice_url;
 	bool notice_call_changes, notice_station_silent, notice_past_soon;
+	bool notice_text; /* a plain sentence instead of JSON */
+	int notice_quiet_from_min,
+		notice_quiet_to_min; /* minutes after local midnight; equal: none */
+	int notice_most_a_day;
 };
 
 /* Where things are when the configuration does not say. */

@@ -265,6 +265,15 @@ static bool set_outlook_format(const key_def *key, const char *text, void *targe
 	return true;
 }
 
+static bool set_notice_format(const key_def *key, const char *text, void *target)
+{
+	(void)key;
+	if (strcmp(text, "json") != 0 && strcmp(text, "text") != 0)
+		return false;
+	*(bool *)target = text[0] == 't';
+	return true;
+}
+
 /* A list of events; target is the configuration itself, since it sets several fields. */
 static bool set_when(const key_def *key, const char *text, void *target)
 {
@@ -339,6 +348,8 @@ const struct wt_config_key_def wt_config_keys[] = {
 	{WT_SECTION_BROKER, "key_file", set_path, TOP(broker_key_file), 0, 0, ANY_FILE},
 	{WT_SECTION_BROKER, "publish_prefix", set_prefix, TOP(publish_prefix), 0, 0,
 	 "a topic without wildcards and without '/' at its end"},
+	{WT_SECTION_BROKER, "discovery_prefix", set_prefix, TOP(discovery_prefix), 0, 0,
+	 "a topic without wildcards and without '/' at its end"},
 
 	{WT_SECTION_STATION, "room", set_text, STATION(room), 0, 0, "the name of a [room]"},
 	{WT_SECTION_STATION, "topic", set_filter, STATION(topic), 0, 0, ANY_FILTER},
@@ -392,6 +403,10 @@ const struct wt_config_key_def wt_config_keys[] = {
 	{WT_SECTION_NOTICE, "url", set_url, TOP(notice_url), 0, 0, ANY_URL},
 	{WT_SECTION_NOTICE, "when", set_when, 0, 0, 0,
 	 "any of call-changes, station-silent, past-soon"},
+	{WT_SECTION_NOTICE, "format", set_notice_format, TOP(notice_text), 0, 0, "json or text"},
+	{WT_SECTION_NOTICE, "quiet_from", set_clock, TOP(notice_quiet_from_min), 0, 0, ANY_CLOCK},
+	{WT_SECTION_NOTICE, "quiet_until", set_clock, TOP(notice_quiet_to_min), 0, 0, ANY_CLOCK},
+	{WT_SECTION_NOTICE, "most_a_day", set_int, TOP(notice_most_a_day), 1, 24, "a whole number from 1 to 24"},
 };
 /* clang-format on */
 

@@ -241,10 +241,10 @@ static bool set_request(struct transfer *transfer, const struct wt_http_request 
 	set_limits(easy, request->url);
 	if (request->if_modified_since)
 		fine = add_header(transfer, "If-Modified-Since", request->if_modified_since);
-	if (request->post_json) {
-		transfer->post = strdup(request->post_json);
+	if (request->post_body) {
+		transfer->post = strdup(request->post_body);
 		fine = fine && transfer->post &&
-		       add_header(transfer, "Content-Type", "application/json");
+		       add_header(transfer, "Content-Type", request->post_type);
 		curl_easy_setopt(easy, CURLOPT_POSTFIELDS, transfer->post);
 	}
 	curl_easy_setopt(easy, CURLOPT_HTTPHEADER, transfer->headers);

@@ -23,7 +23,8 @@ struct wt_http_request {
 	const char *url; /* https, or http to this machine: then no other scheme is followed */
 	const char *user_agent;
 	const char *if_modified_since; /* verbatim, or NULL */
-	const char *post_json;         /* body to POST, or NULL: GET */
+	const char *post_body;         /* body to POST, or NULL: GET */
+	const char *post_type;         /* its media type */
 };
 
 /* What came back.  Text is borrowed until done returns. */

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Notices: a POST of one JSON object to an address of the maker's choice when a
- * call changes, a station falls silent or a load will soon be past its best.
+ * Notices: a POST of one JSON object, or of one plain sentence, to an address of
+ * the maker's choice when a call changes, a station falls silent or a load will
+ * soon be past its best; not in the quiet hours, and at most a few a day.
  */
 #ifndef WT_DAEMON_NOTICE_H
 #define WT_DAEMON_NOTICE_H

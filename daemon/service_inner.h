@@ -69,6 +69,7 @@ struct wt_service {
 	struct wt_notice *notice;        /* NULL: not configured */
 	struct wt_publish *publish;      /* NULL: not configured */
 	double told_at_s;                /* when dashboards were last told; monotonic */
+	bool tell_due;                   /* there was something since, too soon to tell */
 	int status;
 	int64_t started_unix_s;
 	/* forecasts */

@@ -50,7 +50,7 @@ bool wt_tell_start(struct wt_service *service)
 	service->outlook = wt_outlook_feed_new(&setup, wt_service_now_ms(service) / 1000);
 	service->notice = wt_notice_new(service->http, config);
 	if (config->publish_prefix && config->broker_host)
-		service->publish = wt_publish_new(config->publish_prefix);
+		service->publish = wt_publish_new(config->publish_prefix, config->discovery_prefix);
 	return true;
 }
 
@@ -70,7 +70,10 @@ void wt_tell_forecast(struct wt_service *service)
 	int64_t now_unix_s = wt_service_now_ms(service) / 1000;
 	if (!service->notice && !(service->publish && service->feed))
 		return;
-	if (service->told_at_s > 0.0 && now_s - service->told_at_s < TELL_EVERY_S)
+	/* What comes too soon after the last is told by the beat: the last word must not be lost.
+	 */
+	service->tell_due = service->told_at_s > 0.0 && now_s - service->told_at_s < TELL_EVERY_S;
+	if (service->tell_due)
 		return;
 	service->told_at_s = now_s;
 	json_t *tonight = wt_site_query(wt_engine_site(service->engine), "tonight", NULL,
@@ -90,6 +93,8 @@ void wt_tell_forecast(struct wt_service *service)
 
 void wt_tell_beat(struct wt_service *service)
 {
+	if (service->tell_due)
+		wt_tell_forecast(service);
 	if (service->outlook)
 		wt_outlook_feed_beat(service->outlook, wt_service_now_ms(service) / 1000);
 }

@@ -225,7 +225,7 @@ def test_live_equals_replay(witherd):
 
 
 def test_publishes_for_dashboards(witherd):
-    bench = rig.Rig(witherd, broker_more="publish_prefix = wither\n")
+    bench = rig.Rig(witherd, broker_more="publish_prefix = wither\ndiscovery_prefix = home\n")
     try:
         bench.start_broker()
         bench.start()
@@ -239,6 +239,37 @@ def test_publishes_for_dashboards(witherd):
                              text=True, check=False)
         row = json.loads(out.stdout)
         assert row["load"] == 1 and row["origin"] == "creek", row
+
+        def found(count):
+            """the documents by which a dashboard finds things, by their topics"""
+            out = subprocess.run(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(bench.port), "-v",
+                                  "-t", "home/#", "-C", str(count), "-W", "15"],
+                                 capture_output=True, text=True, check=False)
+            return {line.split(" ", 1)[0]: json.loads(line.split(" ", 1)[1])
+                    for line in out.stdout.splitlines()}
+        # Three of the room, three of the load; each names a topic that is there.
+        documents = found(6)
+        assert len(documents) == 6, documents
+        states = {one["state_topic"] for one in documents.values()}
+        assert "wither/load/1" in states and len(states) == 2, states
+        assert len({one["unique_id"] for one in documents.values()}) == 6
+        ready = documents["home/sensor/wither_load_1_ready/config"]
+        assert ready["device_class"] == "timestamp" and "ready_unix_s" in ready["value_template"]
+        for state in states:
+            out = subprocess.run(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(bench.port), "-t",
+                                  state, "-C", "1", "-W", "15"], capture_output=True, text=True,
+                                 check=False)
+            assert isinstance(json.loads(out.stdout), dict), state
+        # With the load its documents go: an empty retained message.
+        bench.ask("drop", load=1, why="spilled")
+
+        def gone():
+            """the load's documents to be emptied"""
+            out = subprocess.run(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(bench.port), "-t",
+                                  "home/#", "-W", "1", "-F", "%t"], capture_output=True, text=True,
+                                 check=False)
+            return "load" not in out.stdout and "air" in out.stdout
+        rig.wait_for(gone, 30)
     finally:
         bench.close()
 

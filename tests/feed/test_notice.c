@@ -1,0 +1,252 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Notices at a real server on loopback, on a clock of the test's own.
+ */
+#include <arpa/inet.h>
+#include <event2/buffer.h>
+#include <event2/bufferevent.h>
+#include <event2/event.h>
+#include <event2/listener.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include <cmocka.h>
+#include <jansson.h>
+
+#include "daemon/notice.h"
+
+/* 5 April 2026, 18:00 UTC. */
+#define EVENING INT64_C(1775412000)
+#define HOUR INT64_C(3600)
+
+static struct {
+	struct event_base *base;
+	struct evconnlistener *listener;
+	struct wt_http *http;
+	struct wt_config config;
+	char url[64];
+	int status; /* that the server answers with */
+	int posts;
+	char last[4096]; /* the last request, head and body */
+} bench;
+
+static void on_read(struct bufferevent *stream, void *context)
+{
+	struct evbuffer *input = bufferevent_get_input(stream);
+	size_t length = evbuffer_get_length(input);
+	char text[sizeof bench.last], *body, *told;
+
+	(void)context;
+	if (length >= sizeof text)
+		fail_msg("%zu bytes", length);
+	evbuffer_copyout(input, text, length);
+	text[length] = '\0';
+	body = strstr(text, "\r\n\r\n");
+	told = strstr(text, "Content-Length: ");
+	if (!body || !told || strlen(body + 4) < (size_t)atoi(told + 16))
+		return;
+	evbuffer_drain(input, length);
+	memcpy(bench.last, text, length + 1);
+	bench.posts++;
+	evbuffer_add_printf(bufferevent_get_output(stream),
+			    "HTTP/1.1 %d x\r\nContent-Length: 0\r\nConnection: close\r\n\r\n",
+			    bench.status);
+}
+
+static void on_accept(struct evconnlistener *listener, evutil_socket_t fd, struct sockaddr *from,
+		      int length, void *context)
+{
+	struct bufferevent *stream = bufferevent_socket_new(bench.base, fd, BEV_OPT_CLOSE_ON_FREE);
+
+	(void)listener;
+	(void)from;
+	(void)length;
+	(void)context;
+	bufferevent_setcb(stream, on_read, NULL, NULL, NULL);
+	bufferevent_enable(stream, EV_READ | EV_WRITE);
+}
+
+/* Lets the loop run until so many posts came and were answered; false at the deadline. */
+static bool posts_come(int count)
+{
+	time_t deadline = time(NULL) + 30;
+
+	while (bench.posts < count && time(NULL) < deadline)
+		event_base_loop(bench.base, EVLOOP_ONCE | EVLOOP_NONBLOCK);
+	/* The answer must come back too. */
+	for (int i = 0; i < 2000 && bench.posts >= count; i++)
+		event_base_loop(bench.base, EVLOOP_NONBLOCK);
+	return bench.posts == count;
+}
+
+static json_t *evening(const char *call)
+{
+	return json_pack("{s:[{s:i,s:s,s:s,s:s,s:{s:n}}]}", "loads", "load", 7, "origin", "creek",
+			 "call", call, "why", "it is \xe7\x86\x9f", "past_unix_s", "p50");
+}
+
+static void look(struct wt_notice *notice, const char *call, int64_t at_unix_s)
+{
+	json_t *tonight = evening(call), *concerns = json_array();
+
+	wt_notice_look(notice, tonight, concerns, at_unix_s);
+	json_decref(tonight);
+	json_decref(concerns);
+}
+
+static struct wt_notice *begin(void)
+{
+	struct wt_notice *notice = wt_notice_new(bench.http, &bench.config);
+
+	assert_non_null(notice);
+	bench.posts = 0;
+	bench.status = 200;
+	look(notice, "wait", EVENING);
+	return notice;
+}
+
+static void a_change_is_told_once(void **state)
+{
+	struct wt_notice *notice = begin();
+
+	(void)state;
+	look(notice, "tonight", EVENING + 60);
+	look(notice, "tonight", EVENING + 120);
+	assert_true(posts_come(1));
+	assert_non_null(strstr(bench.last, "Content-Type: application/json"));
+	assert_non_null(strstr(bench.last, "\"event\":\"call-changes\""));
+	assert_int_equal(wt_notice_failures(notice), 0);
+	wt_notice_free(&notice);
+}
+
+static void a_sentence_alone_where_that_is_wished(void **state)
+{
+	struct wt_notice *notice;
+
+	(void)state;
+	bench.config.notice_text = true;
+	notice = begin();
+	look(notice, "tonight", EVENING + 60);
+	assert_true(posts_come(1));
+	assert_non_null(strstr(bench.last, "Content-Type: text/plain; charset=utf-8"));
+	assert_string_equal(strstr(bench.last, "\r\n\r\n") + 4,
+			    "load 7 (creek): tonight: it is \xe7\x86\x9f");
+	wt_notice_free(&notice);
+	bench.config.notice_text = false;
+}
+
+/* What changed in the quiet hours is told when they are over, if it still holds. */
+static void quiet_hours_are_kept(void **state)
+{
+	static const int hours[][2] = {{17, 21}, {17, 6}};
+
+	(void)state;
+	for (size_t i = 0; i < 2; i++) {
+		struct wt_notice *notice = begin();
+
+		bench.config.notice_quiet_from_min = hours[i][0] * 60;
+		bench.config.notice_quiet_to_min = hours[i][1] * 60;
+		look(notice, "tonight", EVENING + 60);
+		look(notice, "tonight", EVENING + 2 * HOUR);
+		assert_true(posts_come(0));
+		look(notice, "tonight", EVENING + (i ? 13 : 4) * HOUR);
+		assert_true(posts_come(1));
+		bench.config.notice_quiet_from_min = bench.config.notice_quiet_to_min = 0;
+		wt_notice_free(&notice);
+	}
+}
+
+static void no_more_than_a_few_a_day(void **state)
+{
+	struct wt_notice *notice = begin();
+
+	(void)state;
+	bench.config.notice_most_a_day = 2;
+	for (int i = 1; i <= 6; i++) {
+		look(notice, i % 2 ? "tonight" : "wait", EVENING + i * HOUR);
+		assert_true(posts_come(i < 2 ? i : 2));
+	}
+	/* A day after the first there is room for one again. */
+	look(notice, "morning", EVENING + 25 * HOUR + 60);
+	assert_true(posts_come(3));
+	bench.config.notice_most_a_day = 6;
+	wt_notice_free(&notice);
+}
+
+static void what_does_not_arrive_is_sent_again(void **state)
+{
+	struct wt_notice *notice = begin();
+
+	(void)state;
+	bench.status = 503;
+	look(notice, "tonight", EVENING + 60);
+	assert_true(posts_come(1));
+	assert_int_equal(wt_notice_failures(notice), 1);
+	assert_string_equal(wt_notice_fault(notice), "it answers 503");
+	look(notice, "tonight", EVENING + 100);
+	assert_true(posts_come(1));
+	bench.status = 204;
+	look(notice, "tonight", EVENING + 60 + 121);
+	assert_true(posts_come(2));
+	assert_int_equal(wt_notice_failures(notice), 0);
+	look(notice, "tonight", EVENING + 5 * HOUR);
+	assert_true(posts_come(2));
+	/* After four tries it is given up. */
+	bench.status = 500;
+	for (int i = 6; i < 20; i++)
+		look(notice, "wait", EVENING + i * HOUR), posts_come(2 + (i < 9 ? i - 5 : 4));
+	assert_int_equal(bench.posts, 6);
+	wt_notice_free(&notice);
+}
+
+static int open_bench(void **state)
+{
+	struct sockaddr_in address = {.sin_family = AF_INET,
+				      .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+	socklen_t length = sizeof address;
+
+	(void)state;
+	setenv("TZ", "UTC", 1);
+	tzset();
+	bench.base = event_base_new();
+	bench.listener = evconnlistener_new_bind(bench.base, on_accept, NULL, LEV_OPT_CLOSE_ON_FREE,
+						 -1, (struct sockaddr *)&address, sizeof address);
+	if (!bench.listener || getsockname(evconnlistener_get_fd(bench.listener),
+					   (struct sockaddr *)&address, &length) != 0)
+		return -1;
+	snprintf(bench.url, sizeof bench.url, "http://127.0.0.1:%d/n", ntohs(address.sin_port));
+	bench.config = (struct wt_config){.notice_url = bench.url,
+					  .site_name = "Mill house",
+					  .notice_call_changes = true,
+					  .notice_most_a_day = 6};
+	bench.http = wt_http_new(bench.base);
+	return bench.http ? 0 : -1;
+}
+
+static int close_bench(void **state)
+{
+	(void)state;
+	wt_http_free(&bench.http);
+	evconnlistener_free(bench.listener);
+	event_base_free(bench.base);
+	return 0;
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(a_change_is_told_once),
+		cmocka_unit_test(a_sentence_alone_where_that_is_wished),
+		cmocka_unit_test(quiet_hours_are_kept),
+		cmocka_unit_test(no_more_than_a_few_a_day),
+		cmocka_unit_test(what_does_not_arrive_is_sent_again),
+	};
+
+	return cmocka_run_group_tests(tests, open_bench, close_bench);
+}
