@@ -173,6 +173,68 @@ static void a_morning_call_for_want_of_room_is_judged_by_the_morning(void **stat
 	}
 }
 
+/* A load looked at three and six hours after spreading.  With kg it is weighed then, the first time
+ * by a scale that reads so much; else kg_then becomes what it weighs by its forecasts.  Returns
+ * what `show` notes in the end. */
+static json_t *look_twice(const double *kg, double first_reads, double kg_then[2])
+{
+	struct workshop w;
+	json_t *shown = NULL;
+
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 2 * 86400 + 10 * HOUR);
+	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':9}"));
+	for (int look = 0; look < 2; look++) {
+		workshop_feed(&w, w.now_unix_s + 3 * HOUR);
+		if (kg)
+			json_decref(workshop_act(&w, "weigh", "{'load':1,'kg':%.3f}",
+						 look ? kg[1] : first_reads * kg[0]));
+		workshop_forecast(&w);
+		json_decref(shown);
+		shown = workshop_query(&w, "show", "{'load':1}");
+		kg_then[look] = 10.0 - 0.1 * number_at(shown, "loss_pct/p50");
+	}
+	json_t *notes = json_deep_copy(value_at(shown, "notes"));
+	json_decref(shown);
+	workshop_close(&w);
+	return notes;
+}
+
+static const char *named(const json_t *notes)
+{
+	const json_t *note;
+	size_t i;
+
+	json_array_foreach(notes, i, note)
+	{
+		if (!strcmp(text_at(note, "code"), "observation"))
+			return text_at(note, "text");
+	}
+	return NULL;
+}
+
+static void a_scale_that_is_off_once_is_named(void **state)
+{
+	double kg[2], after[2], after_wrong[2];
+
+	(void)state;
+	json_decref(look_twice(NULL, NAN, kg));
+	json_t *right = look_twice(kg, 1.0, after), *low = look_twice(kg, 0.92, after_wrong);
+	json_t *high = look_twice(kg, 1.08, after_wrong);
+	assert_null(named(right));
+	/* Spread at 10:00, weighed at 13:00 and 16:00: the first is named, with the side. */
+	assert_non_null(strstr(named(low), "the 13:00 weighing is"));
+	assert_non_null(
+		strstr(named(low), "below what the air allows: check the scale or the load"));
+	assert_non_null(strstr(named(high), "the 13:00 weighing is"));
+	assert_non_null(strstr(named(high), "above what the air allows"));
+	/* And moves the word little: 0.8 kg off, once. */
+	assert_near(after_wrong[1], after[1], 0.1);
+	json_decref(right);
+	json_decref(low);
+	json_decref(high);
+}
+
 static void nothing_closed_gives_unknown_figures(void **state)
 {
 	struct workshop w;
@@ -194,6 +256,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(figures_are_what_they_are_by_hand),
 		cmocka_unit_test(a_morning_call_for_want_of_room_is_judged_by_the_morning),
+		cmocka_unit_test(a_scale_that_is_off_once_is_named),
 		cmocka_unit_test(nothing_closed_gives_unknown_figures),
 	};
 
