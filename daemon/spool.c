@@ -380,8 +380,35 @@ void wt_spool_use(struct wt_spool *spool, struct wt_keeper *keeper)
 	spool->keeper = keeper;
 }
 
+/* False for a row that its maker had no memory for. */
+static bool is_whole(const struct wt_row *row)
+{
+	switch (row->kind) {
+	case WT_ROW_NONE:
+		return true;
+	case WT_ROW_READING:
+		return row->name && row->room;
+	case WT_ROW_SCALE:
+		return row->name;
+	case WT_ROW_VALUE:
+		return row->name && row->text;
+	case WT_ROW_FORECASTS:
+	case WT_ROW_CLOSING:
+	case WT_ROW_OUTLOOK:
+		return row->document;
+	case WT_ROW_ACT:
+		return row->name && row->document;
+	}
+	return false;
+}
+
 void wt_spool_put(struct wt_spool *spool, struct wt_row *row)
 {
+	if (!is_whole(row)) {
+		clear_row(row);
+		spool->dropped++;
+		return;
+	}
 	if (spool->setup.replay_rows) {
 		(void)insert_replay(spool, row);
 		clear_row(row);

@@ -11,6 +11,7 @@ twenty thousand runs.
 import argparse
 import collections
 import json
+import math
 import os
 import signal
 import sqlite3
@@ -68,7 +69,20 @@ class Bench(rig.Rig):
 
     def total(self):
         with open(self.count, encoding="ascii") as text:
-            return int(text.read())
+            return int(text.read().split()[0])
+
+    def left(self):
+        """Blocks not given back by a program that came to its end, NAN when it did not."""
+        if not os.path.exists(self.count):
+            return math.nan
+        with open(self.count, encoding="ascii") as text:
+            return int(text.read().split()[1])
+
+    def judge_left(self, what, at, usual):
+        # One that stopped early may hold less than one that did all, never more.
+        if self.left() > usual:
+            self.faults.append(f"{what}, allocation {at} refused: {self.left() - usual} blocks more "
+                               f"than the usual {usual} were not given back")
 
     def judge(self, what, at, status, said):
         self.seen[status] += 1
@@ -96,10 +110,12 @@ def chosen(total, runs):
 def starve_check(bench, _):
     out = bench.run("--check", env=bench.env(0))
     assert out.returncode == 0, out
-    total = bench.total()
+    total, usual = bench.total(), bench.left()
     for at in range(1, total + 1):
+        os.unlink(bench.count)
         out = bench.run("--check", env=bench.env(at))
         bench.judge("--check", at, out.returncode, out.stderr)
+        bench.judge_left("--check", at, usual)
     return total
 
 
@@ -108,11 +124,14 @@ def starve_replay(bench, runs):
     journal(path)
     out = bench.run("--replay", path, "--calibrate", env=bench.env(0))
     assert out.returncode == 0, out
-    total = bench.total()
+    total, usual = bench.total(), bench.left()
     for at in chosen(total, runs):
         bench.fresh()
+        if os.path.exists(bench.count):
+            os.unlink(bench.count)
         out = bench.run("--replay", path, "--calibrate", env=bench.env(at))
         bench.judge("--replay", at, out.returncode, out.stderr)
+        bench.judge_left("--replay", at, usual)
         bench.sound("--replay", at)
     return total
 

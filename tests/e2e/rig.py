@@ -173,7 +173,7 @@ class Rig:
             self.broker = None
 
     # --- the daemon
-    def start(self, *options, wait=True, env=None):
+    def start(self, *options, wait=True, env=None, patience=20.0):
         with open(self.log, "ab") as log:
             self.process = subprocess.Popen([self.witherd, "--config", self.config, *options],
                                             stderr=log, env=env)
@@ -182,7 +182,7 @@ class Rig:
                 """the daemon to answer"""
                 assert self.process.poll() is None, "the daemon stopped:\n" + self.log_text()
                 return self.try_ask("health")
-            wait_for(answers)
+            wait_for(answers, patience)
 
     def run(self, *options, **kw):
         return subprocess.run([self.witherd, "--config", self.config, *options],

@@ -3,11 +3,12 @@
  * Put before a program by LD_PRELOAD: refuses one allocation, or some.
  *     STARVE_AT=N       the N-th from the start of the program
  *     STARVE_EVERY=N    besides, every N-th after it
- *     STARVE_COUNT=FILE writes how many there were, at the end
+ *     STARVE_COUNT=FILE writes how many there were and how many blocks are left, at the end
  * It counts what the program and its libraries ask of malloc, calloc and realloc.
  */
 #include <errno.h>
 #include <execinfo.h>
+#include <malloc.h>
 #include <signal.h>
 #include <stdatomic.h>
 #include <stdbool.h>
@@ -18,8 +19,10 @@
 void *__libc_malloc(size_t size);
 void *__libc_calloc(size_t n, size_t size);
 void *__libc_realloc(void *old, size_t size);
+void *__libc_memalign(size_t alignment, size_t size);
+void __libc_free(void *old);
 
-static atomic_long count;
+static atomic_long count, alive;
 static long at, every;
 static const char *file;
 static atomic_bool awake;
@@ -53,11 +56,12 @@ __attribute__((constructor)) static void wake(void)
 
 __attribute__((destructor)) static void tell(void)
 {
+	long left = alive;
 	awake = false;
 	FILE *out = file ? fopen(file, "w") : NULL;
 	if (!out)
 		return;
-	(void)fprintf(out, "%ld\n", (long)count);
+	(void)fprintf(out, "%ld %ld\n", (long)count, left);
 	(void)fclose(out);
 }
 
@@ -72,17 +76,56 @@ static bool refused(void)
 	return true;
 }
 
-__attribute__((visibility("default"))) void *malloc(size_t size)
+static void *counted(void *block)
 {
-	return refused() ? NULL : __libc_malloc(size);
+	alive += block != NULL;
+	return block;
 }
 
-__attribute__((visibility("default"))) void *calloc(size_t n, size_t size)
+#define IN_THE_PLACE_OF_C __attribute__((visibility("default")))
+
+IN_THE_PLACE_OF_C void *malloc(size_t size)
 {
-	return refused() ? NULL : __libc_calloc(n, size);
+	return refused() ? NULL : counted(__libc_malloc(size));
 }
 
-__attribute__((visibility("default"))) void *realloc(void *old, size_t size)
+IN_THE_PLACE_OF_C void *calloc(size_t n, size_t size)
 {
-	return refused() ? NULL : __libc_realloc(old, size);
+	return refused() ? NULL : counted(__libc_calloc(n, size));
+}
+
+IN_THE_PLACE_OF_C void *realloc(void *old, size_t size)
+{
+	void *block = refused() ? NULL : __libc_realloc(old, size);
+	/* Of no old block it makes one; of size 0 it makes none. */
+	if (!old)
+		alive += block != NULL;
+	else if (size == 0)
+		alive--;
+	return block;
+}
+
+IN_THE_PLACE_OF_C void *aligned_alloc(size_t alignment, size_t size)
+{
+	return refused() ? NULL : counted(__libc_memalign(alignment, size));
+}
+
+IN_THE_PLACE_OF_C void *memalign(size_t alignment, size_t size)
+{
+	return counted(__libc_memalign(alignment, size));
+}
+
+IN_THE_PLACE_OF_C int posix_memalign(void **out, size_t alignment, size_t size)
+{
+	void *block = counted(__libc_memalign(alignment, size));
+	if (!block)
+		return ENOMEM;
+	*out = block;
+	return 0;
+}
+
+IN_THE_PLACE_OF_C void free(void *old)
+{
+	alive -= old != NULL;
+	__libc_free(old);
 }
