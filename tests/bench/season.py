@@ -8,6 +8,7 @@ Processor time (user + system) of the replay; beside it the size of the database
 needs to start on it and answer.  The shortest season is replayed twice: both databases must hold the
 same forecasts.
 """
+import contextlib
 import os
 import resource
 import socket
@@ -35,15 +36,20 @@ def replay(witherd, work, days):
     wall_s, after = time.monotonic() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
     cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     path = os.path.join(work, "season.db")
-    with sqlite3.connect(path) as database:
-        rows = database.execute("SELECT * FROM forecast ORDER BY issued_unix_s, load").fetchall()
-    return cpu_s, wall_s, os.path.getsize(path), rows, loads
+    return cpu_s, wall_s, os.path.getsize(path), forecasts(work), loads
 
 
-def start_s(witherd, work):
-    """Processor time of a daemon that is started on the database, answers once and ends."""
+def forecasts(work):
+    """Closed at once: a daemon wants the file for itself."""
+    with contextlib.closing(sqlite3.connect(os.path.join(work, "season.db"))) as database:
+        return database.execute("SELECT * FROM forecast ORDER BY issued_unix_s, load").fetchall()
+
+
+def start_s(witherd, work, days):
+    """Processor time of a daemon that shows the season's last moment, answers once and ends."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    daemon = subprocess.Popen([witherd, "--config", os.path.join(work, "season.ini")],
+    daemon = subprocess.Popen([witherd, "--config", os.path.join(work, "season.ini"), "--frozen-at",
+                               str(season_made.START_UNIX_S + days * 86400)],
                               stderr=subprocess.DEVNULL)
     question = b'{"jsonrpc":"2.0","id":1,"method":"loads"}\n'
     try:
@@ -73,12 +79,11 @@ def main():
         for n in days:
             cpu_s, wall_s, size, rows, loads = replay(witherd, f"{work}/{n}", n)
             print(f"{n:4d} {loads:6d} {n * 96:6d} {cpu_s:6.1f} {1e3 * cpu_s / (n * 96):10.2f} "
-                  f"{wall_s:7.1f} {size / 2**20:13.1f} {start_s(witherd, f'{work}/{n}'):8.2f}",
+                  f"{wall_s:7.1f} {size / 2**20:13.1f} {start_s(witherd, f'{work}/{n}', n):8.2f}",
                   flush=True)
         first = days[0]
         again = replay(witherd, f"{work}/again", first)[3]
-        with sqlite3.connect(f"{work}/{first}/season.db") as database:
-            same = again == database.execute("SELECT * FROM forecast ORDER BY issued_unix_s, load").fetchall()
+        same = again == forecasts(f"{work}/{first}")
     print(f"two replays of {first} days: forecasts {'the same' if same else 'DIFFER'}")
     limit_s = LIMIT_S_PER_DAY * days[-1]
     print(f"limit for {days[-1]} days: {limit_s:.0f} s, ratio {cpu_s / limit_s:.2f}")
