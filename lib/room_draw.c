@@ -157,6 +157,115 @@ static float quantile_at(const float table[ROOM_Z], float z)
 	return (1.0f - part) * table[i] + part * table[i + 1];
 }
 
+/* One instant of one variable: mean plus two weighted errors. */
+struct blend {
+	float mean;
+	float left; /* factors of the errors at the knots around */
+	float right;
+	const float *left_error;
+	const float *right_error;
+};
+
+/* Saturation about the mean temperature, in a form that vectorises: exact at the mean, from there
+ * by an exponent of the Magnus form fitted to lib/air.c over -15..55 deg C, within 0.25 %. */
+#define MAGNUS_A 17.4064f
+#define MAGNUS_B_C 239.527f
+struct saturation {
+	float base;
+	float slope;
+	float inverse; /* 1 / (B + mean) */
+};
+
+static struct saturation saturation_near(float temp_c)
+{
+	float inverse = 1.0f / (MAGNUS_B_C + temp_c);
+	return (struct saturation){
+		.base = (float)room_saturation_pa((double)temp_c),
+		.slope = MAGNUS_A * MAGNUS_B_C * inverse * inverse,
+		.inverse = inverse,
+	};
+}
+
+static inline __attribute__((always_inline)) void
+block_lanes(const struct blend *t, const struct blend *e, const struct saturation *s, size_t first,
+	    float *restrict temp, float *restrict vapour)
+{
+	const float *restrict tl = t->left_error + first;
+	const float *restrict tr = t->right_error + first;
+	const float *restrict el = e->left_error + first;
+	const float *restrict er = e->right_error + first;
+	for (size_t i = 0; i < BLOCK; i++) {
+		float x = t->left * tl[i] + t->right * tr[i];
+		float v = e->mean + e->left * el[i] + e->right * er[i];
+		x = x < -STRAY_MAX_K ? -STRAY_MAX_K : x;
+		x = x > STRAY_MAX_K ? STRAY_MAX_K : x;
+		float y = 0.25f * x * s->slope / (1.0f + x * s->inverse);
+		float growth =
+			1.0f +
+			y * (1.0f + y * (0.5f + y * (0.16666667f +
+						     y * (0.041666667f + y * 0.0083333333f))));
+		growth *= growth;
+		float most = s->base * growth * growth;
+		float least = DRIEST_SHARE * most;
+		v = v > most ? most : v;
+		v = v < least ? least : v;
+		temp[i] = t->mean + x;
+		vapour[i] = v;
+	}
+}
+
+/* A block of one row of the errors: so many rows of normal numbers, each times its factor. */
+static inline __attribute__((always_inline)) void sum_lanes(const float *restrict factor,
+							    const float *restrict normal,
+							    size_t stride, size_t n,
+							    float *restrict out)
+{
+	float sum[BLOCK] = {0};
+	for (size_t b = 0; b < n; b++)
+		for (size_t i = 0; i < BLOCK; i++)
+			sum[i] += factor[b] * normal[b * stride + i];
+	memcpy(out, sum, sizeof sum);
+}
+
+/* As in the kernel: compiled for several instruction sets, of which the best is taken at run time;
+ * one set always rounds alike. */
+#define VARIANT(name, attribute)                                                                   \
+	attribute static void block_##name(const struct blend *t, const struct blend *e,           \
+					   const struct saturation *s, size_t first, float *temp,  \
+					   float *vapour)                                          \
+	{                                                                                          \
+		block_lanes(t, e, s, first, temp, vapour);                                         \
+	}                                                                                          \
+	attribute static void sum_##name(const float *factor, const float *normal, size_t stride,  \
+					 size_t n, float *out)                                     \
+	{                                                                                          \
+		sum_lanes(factor, normal, stride, n, out);                                         \
+	}
+#if defined(__x86_64__)
+VARIANT(avx512, __attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,avx2,fma"))))
+VARIANT(avx2, __attribute__((target("avx2,fma"))))
+#endif
+VARIANT(plain, )
+
+struct variant {
+	void (*block)(const struct blend *t, const struct blend *e, const struct saturation *s,
+		      size_t first, float *temp, float *vapour);
+	void (*sum)(const float *factor, const float *normal, size_t stride, size_t n, float *out);
+};
+
+static struct variant best_variant(void)
+{
+#if defined(__x86_64__)
+	bool avx2 = __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma");
+	if (avx2 && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512dq") &&
+	    __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512bw"))
+		return (struct variant){block_avx512, sum_avx512};
+	if (avx2)
+		return (struct variant){block_avx2, sum_avx2};
+#endif
+	return (struct variant){block_plain, sum_plain};
+}
+
 static enum wt_status draw_errors(struct draw *d, uint64_t seed, size_t n_wanted)
 {
 	size_t stride = d->n_paths;
@@ -168,17 +277,12 @@ static enum wt_status draw_errors(struct draw *d, uint64_t seed, size_t n_wanted
 	status = draw_normal(seed, n_wanted, stride, normal);
 	if (status != WT_OK)
 		goto out;
-	for (size_t a = 0; a < ROOM_DIMS; a++) {
-		float *row = d->error + a * stride;
-		for (size_t b = 0; b <= a; b++) {
-			float c = d->fit->root[a][b];
-			for (size_t i = 0; i < stride; i++)
-				row[i] += c * normal[b * stride + i];
-		}
-	}
+	struct variant run = best_variant();
 	for (size_t a = 0; a < ROOM_DIMS; a++) {
 		const struct room_law *law = &d->fit->law[a % 2][a / 2];
 		float *row = d->error + a * stride;
+		for (size_t first = 0; first < stride; first += BLOCK)
+			run.sum(d->fit->root[a], normal + first, stride, a + 1, row + first);
 		for (size_t i = 0; i < stride; i++)
 			row[i] = quantile_at(law->quantile, row[i]);
 	}
@@ -197,15 +301,6 @@ static double knot_correlation(const struct wt_room_fit *fit, size_t v, size_t k
 		sum += (double)a[j] * (double)b[j];
 	return fmin(fmax(sum, 0.0), 1.0);
 }
-
-/* One instant of one variable: mean plus two weighted errors. */
-struct blend {
-	float mean;
-	float left; /* factors of the errors at the knots around */
-	float right;
-	const float *left_error;
-	const float *right_error;
-};
 
 /* Lead in slots lies between knot k - 1 and knot k; k 0 means before the first. */
 static size_t knot_after(double lead)
@@ -285,85 +380,6 @@ static struct blend blend_at(const struct draw *d, size_t v, int64_t lead_slots,
 	};
 }
 
-/* Saturation about the mean temperature, in a form that vectorises: exact at the mean, from there
- * by an exponent of the Magnus form fitted to lib/air.c over -15..55 deg C, within 0.25 %. */
-#define MAGNUS_A 17.4064f
-#define MAGNUS_B_C 239.527f
-struct saturation {
-	float base;
-	float slope;
-	float inverse; /* 1 / (B + mean) */
-};
-
-static struct saturation saturation_near(float temp_c)
-{
-	float inverse = 1.0f / (MAGNUS_B_C + temp_c);
-	return (struct saturation){
-		.base = (float)room_saturation_pa((double)temp_c),
-		.slope = MAGNUS_A * MAGNUS_B_C * inverse * inverse,
-		.inverse = inverse,
-	};
-}
-
-static inline __attribute__((always_inline)) void
-block_lanes(const struct blend *t, const struct blend *e, const struct saturation *s, size_t first,
-	    float *restrict temp, float *restrict vapour)
-{
-	const float *restrict tl = t->left_error + first;
-	const float *restrict tr = t->right_error + first;
-	const float *restrict el = e->left_error + first;
-	const float *restrict er = e->right_error + first;
-	for (size_t i = 0; i < BLOCK; i++) {
-		float x = t->left * tl[i] + t->right * tr[i];
-		float v = e->mean + e->left * el[i] + e->right * er[i];
-		x = x < -STRAY_MAX_K ? -STRAY_MAX_K : x;
-		x = x > STRAY_MAX_K ? STRAY_MAX_K : x;
-		float y = 0.25f * x * s->slope / (1.0f + x * s->inverse);
-		float growth =
-			1.0f +
-			y * (1.0f + y * (0.5f + y * (0.16666667f +
-						     y * (0.041666667f + y * 0.0083333333f))));
-		growth *= growth;
-		float most = s->base * growth * growth;
-		float least = DRIEST_SHARE * most;
-		v = v > most ? most : v;
-		v = v < least ? least : v;
-		temp[i] = t->mean + x;
-		vapour[i] = v;
-	}
-}
-
-/* As in the kernel: compiled for several instruction sets, of which the best is taken at run time;
- * one set always rounds alike. */
-#define VARIANT(name, attribute)                                                                   \
-	attribute static void block_##name(const struct blend *t, const struct blend *e,           \
-					   const struct saturation *s, size_t first, float *temp,  \
-					   float *vapour)                                          \
-	{                                                                                          \
-		block_lanes(t, e, s, first, temp, vapour);                                         \
-	}
-#if defined(__x86_64__)
-VARIANT(avx512, __attribute__((target("avx512f,avx512dq,avx512vl,avx512bw,avx2,fma"))))
-VARIANT(avx2, __attribute__((target("avx2,fma"))))
-#endif
-VARIANT(plain, )
-
-typedef void (*block_fn)(const struct blend *t, const struct blend *e, const struct saturation *s,
-			 size_t first, float *temp, float *vapour);
-
-static block_fn best_block(void)
-{
-#if defined(__x86_64__)
-	bool avx2 = __builtin_cpu_supports("avx2") && __builtin_cpu_supports("fma");
-	if (avx2 && __builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512dq") &&
-	    __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512bw"))
-		return block_avx512;
-	if (avx2)
-		return block_avx2;
-#endif
-	return block_plain;
-}
-
 static void draw_step(const struct draw *d, int64_t lead, size_t n_paths, float *temp_c,
 		      float *vapour_pa)
 {
@@ -373,12 +389,16 @@ static void draw_step(const struct draw *d, int64_t lead, size_t n_paths, float 
 	struct blend t = blend_at(d, 0, lead, hour);
 	struct blend e = blend_at(d, 1, lead, hour);
 	struct saturation s = saturation_near(t.mean);
-	block_fn run = best_block();
+	struct variant run = best_variant();
 	float temp[BLOCK];
 	float vapour[BLOCK];
 	for (size_t first = 0; first < n_paths; first += BLOCK) {
-		size_t count = n_paths - first < BLOCK ? n_paths - first : BLOCK;
-		run(&t, &e, &s, first, temp, vapour);
+		size_t count = n_paths - first;
+		if (count >= BLOCK) {
+			run.block(&t, &e, &s, first, temp_c + first, vapour_pa + first);
+			continue;
+		}
+		run.block(&t, &e, &s, first, temp, vapour);
 		memcpy(temp_c + first, temp, count * sizeof temp[0]);
 		memcpy(vapour_pa + first, vapour, count * sizeof vapour[0]);
 	}
