@@ -267,7 +267,7 @@ static void add_row(struct wt_table *table, const json_t *load, double now)
 void wt_print_loads(struct wt_page *page, const json_t *result)
 {
 	const json_t *loads = wt_doc_list(result, "loads");
-	const char *const heads[] = {"#", _("garden"), _("spread"), _("loss"), _("call")};
+	const char *heads[] = {"#", _("garden"), _("spread"), _("loss"), _("call")};
 	double now = wt_doc_number(result, "now_unix_s");
 	struct wt_table table = wt_table_new("rFlrl");
 	size_t i;
@@ -277,6 +277,13 @@ void wt_print_loads(struct wt_page *page, const json_t *result)
 		wt_page_text(page, WT_MARK_NONE, 2,
 			     _("No open load. wither loads --all shows those that are fixed."));
 		return;
+	}
+	json_array_foreach(loads, i, load)
+	{
+		const char *state = wt_doc_text(load, "state");
+
+		if (state && strcmp(state, "open") != 0)
+			heads[3] = _("loss, kg");
 	}
 	for (i = 0; i < sizeof heads / sizeof *heads; i++)
 		wt_table_add(&table, WT_MARK_FAINT, heads[i]);
