@@ -68,6 +68,8 @@ static const char *read_time(const char *text, int64_t *at)
 	const char *rest = strptime(text, "%Y-%m-%d", &tm);
 	if (!rest) {
 		*at = strtoll(text, &end, 10);
+		if (*end == '.')
+			end += 1 + strspn(end + 1, "0123456789");
 		return end == text ? NULL : end;
 	}
 	if (*rest == 'T' || *rest == ' ') {
@@ -77,6 +79,16 @@ static const char *read_time(const char *text, int64_t *at)
 		rest = clock ? clock : rest;
 	}
 	*at = (int64_t)timegm(&tm);
+	if (*rest == '.') /* parts of a second */
+		rest += 1 + strspn(rest + 1, "0123456789");
+	int hours;
+	int minutes;
+	int length = 0;
+	if (sscanf(rest, "%3d:%2d%n", &hours, &minutes, &length) == 2 && length == 6) {
+		int sign = *rest == '-' ? -1 : 1;
+		*at -= hours * 3600 + sign * minutes * 60;
+		rest += length;
+	}
 	return *rest == 'Z' ? rest + 1 : rest;
 }
 

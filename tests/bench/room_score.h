@@ -24,7 +24,8 @@ struct record {
 void record_free(struct record *record);
 int record_push(struct record *record, int64_t at_unix_s, const double values[4]);
 /* Reads time,temp_c,rh_pct[,out_temp_c,out_rh_pct] with a heading line; time in Unix seconds or
- * as YYYY-MM-DD HH:MM[:SS] taken as UTC.  0, or the number of the line that is wrong, or -1. */
+ * as YYYY-MM-DD HH:MM[:SS], UTC unless it ends in an offset such as +02:00.  0, or the number of
+ * the line that is wrong, or -1. */
 long record_read(struct record *record, FILE *file);
 
 enum outlook_kind {

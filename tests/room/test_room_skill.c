@@ -9,6 +9,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include <cmocka.h>
@@ -176,9 +177,41 @@ static void spoiled_records_keep_their_bands(void **state)
 	}
 }
 
+static void records_are_read_in_the_usual_forms(void **state)
+{
+	(void)state;
+	char text[] = "time,temp_c,rh_pct,out_temp_c,out_rh_pct\n"
+		      "1717200000,20.5,60,18.0,70\n"
+		      "1717200600.5,20.6,,18.0,70\n"
+		      "2024-06-01 00:20,20.7,61\n"
+		      "2024-06-01T02:30:00.25+02:00,20.8,62,,\n"
+		      "2024-05-31T20:40:00-04:00,20.9,63\n"
+		      "2024-06-01T00:50:00Z,21.0,64,17.5,72\r\n";
+	struct record record = {0};
+	FILE *file = fmemopen(text, sizeof text - 1, "r");
+	assert_non_null(file);
+	assert_int_equal(record_read(&record, file), 0);
+	fclose(file);
+	assert_int_equal(record.n, 5); /* a gap is no reading */
+	for (size_t i = 1; i < record.n; i++)
+		assert_int_equal(record.at_unix_s[i], 1717200000 + 600 * ((int64_t)i + 1));
+	assert_float_equal(record.rh_pct[4], 64.0, 0.0);
+	assert_float_equal(record.out_temp_c[4], 17.5, 0.0);
+	assert_true(isnan(record.out_temp_c[2]));
+	record_free(&record);
+
+	char bad[] = "time,temp_c,rh_pct\n1717200000,20,60\nyesterday,20,60\n";
+	file = fmemopen(bad, sizeof bad - 1, "r");
+	assert_non_null(file);
+	assert_int_equal(record_read(&record, file), 3);
+	fclose(file);
+	record_free(&record);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(records_are_read_in_the_usual_forms),
 		cmocka_unit_test(bands_hold_and_baselines_are_beaten),
 		cmocka_unit_test(short_histories_give_an_honest_band),
 		cmocka_unit_test(an_outlook_helps_and_a_bad_one_does_no_harm),
