@@ -15,9 +15,12 @@
 #define SCALE_LIMIT 1.5
 /* Our choice, by trial: errors of a fit on its own past are a little too small, more so when
  * there is little past. */
-#define WIDEN 1.07
-#define WIDEN_SHORT 0.3
+#define WIDEN 1.05
+#define WIDEN_SHORT 0.15
 #define WIDEN_DAYS 8.0
+/* Errors of hours that follow one another are much alike, so that a law is known worse than its
+ * rows would tell.  In the first days the strangeness below stands for it. */
+#define DOUBT 2.0
 /* The same for a room seen for hours only: error grows for so many hours ahead at so many of the
  * room's hourly changes, and is learned away in so many days. */
 #define STRANGE_T 0.7
@@ -64,6 +67,7 @@ static double dot(const double *a, const double *b, size_t n)
 static void draw_mean(struct draw *d, const struct room_ahead *ahead)
 {
 	const struct wt_room_fit *fit = d->fit;
+	double doubt = DOUBT * (1.0 - exp(-fit->days / STRANGE_DAYS));
 	for (size_t v = 0; v < 2; v++) {
 		wt_room_scale_features(&d->past, fit, v, d->at, 0, d->steady[v]);
 		d->bend[v][0] = (double)d->past.odd[v][d->at];
@@ -80,6 +84,7 @@ static void draw_mean(struct draw *d, const struct room_ahead *ahead)
 				odd += law->trust * (told - odd);
 				d->log_scale[v][k] = law->log_scale_out;
 			}
+			d->log_scale[v][k] += 0.5 * log(1.0 + doubt * wt_room_law_doubt(law, x));
 			d->bend[v][k + 1] = odd * fit->sd[v];
 		}
 	}

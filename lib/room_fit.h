@@ -64,6 +64,8 @@ struct room_past {
 
 struct room_law {
 	double beta[ROOM_FEATURES];
+	/* Lower Cholesky factor of what was learned from: tells how well beta is known. */
+	float known[ROOM_FEATURES][ROOM_FEATURES];
 	double beta_out[ROOM_ALL_FEATURES];
 	double trust; /* share of the law with outlook, 0..1 */
 	double log_scale;
@@ -115,11 +117,15 @@ void wt_room_hour_features(size_t slot_of_day, double out[ROOM_HOUR_FEATURES]);
 void wt_room_scale_features(const struct room_past *past, const struct wt_room_fit *fit, size_t v,
 			    size_t i, size_t slot_of_day, double out[ROOM_SCALE_FEATURES]);
 
+/* Variance that the features add by what is not known of beta, in units of the error's. */
+double wt_room_law_doubt(const struct room_law *law, const double x[ROOM_FEATURES]);
+
 /* Coefficients of every law; past must reach back as far as wished. */
 enum wt_status wt_room_learn(const struct wt_room_series *series, const struct room_past *past,
 			     struct wt_room_fit *fit) WT_MUST_CHECK;
 
-/* Symmetric positive definite solve in place, a is p x p row-major, lower part used. */
+/* Symmetric positive definite solve in place, a is p x p row-major, lower part used; a becomes
+ * its lower factor. */
 bool wt_room_solve(double *a, double *b, size_t p);
 /* Lower factor in place; false when not positive definite. */
 bool wt_room_factor(double *a, size_t p);

@@ -167,7 +167,8 @@ static double predict(const double *x, const double *beta, size_t p)
 
 /* Ridge towards prior, Huber weights; `strength` in rows.  Leaves beta as it was when singular. */
 static void regress(const double *x, const double *y, const double *weight, size_t n, size_t p,
-		    const float *prior, double strength, double *beta)
+		    const float *prior, double strength, double *beta,
+		    float known[ROOM_FEATURES][ROOM_FEATURES])
 {
 	double a[ROOM_ALL_FEATURES * ROOM_ALL_FEATURES];
 	double b[ROOM_ALL_FEATURES];
@@ -201,8 +202,26 @@ static void regress(const double *x, const double *y, const double *weight, size
 		a[j * p + j] += hold;
 		b[j] += hold * (double)prior[j];
 	}
-	if (wt_room_solve(a, b, p))
-		memcpy(beta, b, p * sizeof *beta);
+	if (!wt_room_solve(a, b, p))
+		return;
+	memcpy(beta, b, p * sizeof *beta);
+	for (size_t j = 0; known && j < p; j++)
+		for (size_t k = 0; k <= j; k++)
+			known[j][k] = (float)a[j * p + k];
+}
+
+double wt_room_law_doubt(const struct room_law *law, const double x[ROOM_FEATURES])
+{
+	double y[ROOM_FEATURES];
+	double sum = 0.0;
+	for (size_t j = 0; j < ROOM_FEATURES; j++) {
+		y[j] = x[j];
+		for (size_t k = 0; k < j; k++)
+			y[j] -= (double)law->known[j][k] * y[k];
+		y[j] /= (double)law->known[j][j];
+		sum += y[j] * y[j];
+	}
+	return sum;
 }
 
 static double lead_hours(size_t knot)
@@ -214,11 +233,13 @@ static void law_regress(struct rows *rows, size_t v, size_t knot, struct room_la
 {
 	const float *prior = wt_room_prior.beta[v][knot];
 	double strength = PRIOR_STRENGTH * sqrt(lead_hours(knot));
-	for (size_t j = 0; j < ROOM_FEATURES; j++)
+	for (size_t j = 0; j < ROOM_FEATURES; j++) {
 		law->beta[j] = (double)prior[j];
+		law->known[j][j] = INFINITY; /* nothing learned: what is unsure stands elsewhere */
+	}
 	for (int pass = 0; pass < 2 && rows->n > 0; pass++)
 		regress(rows->x, rows->target, rows->weight, rows->n, ROOM_FEATURES, prior,
-			strength, law->beta);
+			strength, law->beta, law->known);
 	for (size_t r = 0; r < rows->n; r++)
 		rows->error[r] = rows->target[r] -
 				 predict(rows->x + r * ROOM_FEATURES, law->beta, ROOM_FEATURES);
@@ -311,7 +332,7 @@ static double trial(const struct rows *rows, size_t v, size_t knot, const struct
 	memcpy(alone, law->beta, sizeof law->beta);
 	regress(rows->x_out + from * ROOM_ALL_FEATURES, rows->target_out + from,
 		rows->weight_out + from, rows->n_out - from, ROOM_ALL_FEATURES, prior, strength,
-		beta);
+		beta, NULL);
 	double gain = 0.0;
 	double square = 0.0;
 	for (size_t q = 0; q < n_trial; q++) {
@@ -344,7 +365,7 @@ static void law_regress_out(struct rows *rows, size_t v, size_t knot, uint32_t n
 		law->beta_out[j] = (double)prior[j];
 	for (int pass = 0; pass < 2; pass++)
 		regress(rows->x_out, rows->target_out, rows->weight_out, rows->n_out,
-			ROOM_ALL_FEATURES, prior, strength, law->beta_out);
+			ROOM_ALL_FEATURES, prior, strength, law->beta_out, NULL);
 	for (size_t q = 0; q < rows->n_out; q++) {
 		size_t r = rows->row_out[q];
 		double told = rows->target_out[q] - predict(rows->x_out + q * ROOM_ALL_FEATURES,

@@ -305,6 +305,44 @@ static void paths_start_at_the_reading_and_spread_smoothly(void **state)
 	wt_room_series_free(&series);
 }
 
+/* A drop of the drying power is news: the next hours are less sure than without it. */
+static void a_shower_widens_the_band(void **state)
+{
+	(void)state;
+	static float t[2][STEPS * PATHS];
+	static float e[2][STEPS * PATHS];
+	int64_t now = T0 + 20 * DAY + 8 * HOUR;
+	for (size_t k = 0; k < 2; k++) {
+		struct wt_room_series *series = NULL;
+		struct wt_room_fit *fit = NULL;
+		unsigned random = 1;
+		double front = 0.0;
+		assert_int_equal(wt_room_series_new(0, &series), WT_OK);
+		for (int64_t at = T0; at <= now; at += 600) {
+			random = random * 1664525u + 1013904223u;
+			front = 0.99 * front + 0.3 * ((double)(random >> 8) / (1 << 24) - 0.5);
+			bool wet = k == 1 && at > now - 1800;
+			assert_int_equal(
+				wt_room_series_add(series, at,
+						   day_temp_c(at) + front - (wet ? 3.0 : 0.0),
+						   wet ? 92.0 : 70.0, 1.0),
+				WT_OK);
+		}
+		assert_int_equal(wt_room_fit_new(series, now, &fit), WT_OK);
+		assert_int_equal(wt_room_draw(series, fit, now, 3, PATHS, STEPS, t[k], e[k]),
+				 WT_OK);
+		wt_room_fit_free(&fit);
+		wt_room_series_free(&series);
+	}
+	for (size_t step = 12; step <= 36; step += 12) {
+		print_message("%zu h: %.2f K and %.0f Pa dry, %.2f K and %.0f Pa after a shower\n",
+			      step / 12, spread_at(t[0], step), spread_at(e[0], step),
+			      spread_at(t[1], step), spread_at(e[1], step));
+		assert_true(spread_at(t[1], step) > 1.1 * spread_at(t[0], step));
+		assert_true(spread_at(e[1], step) > 1.1 * spread_at(e[0], step));
+	}
+}
+
 /* A station that reads 0 % is broken or in an oven; the forecast must still be numbers. */
 static void bone_dry_air_has_a_forecast(void **state)
 {
@@ -386,6 +424,7 @@ int main(void)
 		cmocka_unit_test(a_draw_is_a_function_of_series_now_and_seed),
 		cmocka_unit_test(a_bad_outlook_is_refused_whole),
 		cmocka_unit_test(paths_start_at_the_reading_and_spread_smoothly),
+		cmocka_unit_test(a_shower_widens_the_band),
 		cmocka_unit_test(bone_dry_air_has_a_forecast),
 		cmocka_unit_test(a_steep_morning_tells_a_high_day),
 		cmocka_unit_test(an_empty_room_has_no_air),
