@@ -203,6 +203,9 @@ static int ask_call(const struct wt_command *call, struct wt_reply *reply, char 
 
 	if (!socket)
 		return WT_EXIT_FAILED;
+	/* A person's first screen needs little of each load; a machine gets the whole. */
+	if (call->verb->print == wt_print_tonight && !call->json)
+		json_object_set_new(call->params, "brief", json_true());
 	code = fill_load(call, socket);
 	fill_origin(call, socket, hint, hint_size);
 	if (code == WT_EXIT_FINE)

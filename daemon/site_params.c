@@ -56,7 +56,7 @@ const struct site_verb_rule site_verbs[SITE_VERB_COUNT] = {
 		{.name = "station", .kind = SITE_PARAM_STATION, .required = true},
 		{.name = "salt", .kind = SITE_PARAM_SALT, .required = true},
 		{.name = "rh", .kind = SITE_PARAM_NUMBER, .above = true, .least = 0, .most = 100, .quantity = WT_QUANTITY_PCT}, AT}},
-	[SITE_TONIGHT] = {"tonight", SITE_VERB_QUERY, {{.name = NULL}}},
+	[SITE_TONIGHT] = {"tonight", SITE_VERB_QUERY, {{.name = "brief", .kind = SITE_PARAM_SWITCH}}},
 	[SITE_SHOW] = {"show", SITE_VERB_QUERY, {LOAD}},
 	[SITE_LOADS] = {"loads", SITE_VERB_QUERY, {{.name = "all", .kind = SITE_PARAM_SWITCH}}},
 	[SITE_AIR] = {"air", SITE_VERB_QUERY, {{.name = "room", .kind = SITE_PARAM_ROOM}}},

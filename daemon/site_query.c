@@ -23,6 +23,30 @@ static json_t *air(const struct wt_site *site, const struct site_value *room, in
 	return site_query_air(site, index, now_unix_s);
 }
 
+/* Of each load what a screen's row holds: half of a long document, which a phone's answer waits
+ * for. */
+static json_t *brief(json_t *document)
+{
+	static const char *const kept[] = {"load",         "origin", "loss_pct",
+					   "ready_unix_s", "call",   "p_call"};
+	json_t *loads = json_object_get(document, "loads"), *row;
+	size_t i;
+
+	json_array_foreach(loads, i, row)
+	{
+		json_t *out = json_object();
+
+		for (size_t k = 0; k < sizeof(kept) / sizeof(kept[0]); k++)
+			json_object_set(out, kept[k], json_object_get(row, kept[k]));
+		json_object_set_new(
+			out, "reason",
+			json_pack("{s:O*}", "code",
+				  json_object_get(json_object_get(row, "reason"), "code")));
+		json_array_set_new(loads, i, out);
+	}
+	return document;
+}
+
 static json_t *query(struct wt_site *site, const char *method, const json_t *params,
 		     int64_t now_unix_s, struct wt_refusal *refusal)
 {
@@ -40,7 +64,9 @@ static json_t *query(struct wt_site *site, const char *method, const json_t *par
 		return NULL;
 	switch (verb - site_verbs) {
 	case SITE_TONIGHT:
-		return site_query_tonight(site, now_unix_s);
+		return site_value(verb, values, "brief")->number > 0.5
+			       ? brief(site_query_tonight(site, now_unix_s))
+			       : site_query_tonight(site, now_unix_s);
 	case SITE_SHOW:
 		return site_query_show(
 			site, site_load_get(site, site_value(verb, values, "load")->number),

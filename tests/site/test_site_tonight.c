@@ -454,6 +454,39 @@ static void a_fixed_load_tells_its_loss(void **state)
 	workshop_close(&w);
 }
 
+/* What a screen asks for is the same, only less. */
+static void brief_keeps_what_a_row_holds(void **state)
+{
+	struct workshop w;
+	json_t *tonight, *brief, *whole, *row, *value;
+	const char *key;
+	size_t i;
+
+	(void)state;
+	tonight = evening(&w, NULL, 3, 3, 20);
+	brief = workshop_query(&w, "tonight", "{'brief':true}");
+	assert_int_equal(json_array_size(json_object_get(brief, "loads")), 3);
+	json_array_foreach(json_object_get(brief, "loads"), i, row)
+	{
+		whole = json_array_get(json_object_get(tonight, "loads"), i);
+		assert_int_equal(json_object_size(row), 7);
+		json_object_foreach(row, key, value)
+		{
+			if (strcmp(key, "reason") != 0)
+				assert_true(json_equal(value, json_object_get(whole, key)));
+		}
+		assert_true(json_equal(json_object_get(json_object_get(row, "reason"), "code"),
+				       json_object_get(json_object_get(whole, "reason"), "code")));
+	}
+	/* All else is the same. */
+	json_object_del(brief, "loads");
+	json_object_del(tonight, "loads");
+	assert_true(json_equal(brief, tonight));
+	json_decref(brief);
+	json_decref(tonight);
+	workshop_close(&w);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -468,6 +501,7 @@ int main(void)
 		cmocka_unit_test(minutes_follow_the_season),
 		cmocka_unit_test(leaf_of_yesterday_holds_nobody_up),
 		cmocka_unit_test(a_fixed_load_tells_its_loss),
+		cmocka_unit_test(brief_keeps_what_a_row_holds),
 	};
 
 	return cmocka_run_group_tests_name("site_tonight", tests, NULL, NULL);
