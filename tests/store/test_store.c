@@ -258,6 +258,19 @@ static void values_are_kept_and_removed(void **state)
 	assert_null(wt_store_get(place->store, "name"));
 }
 
+static int64_t ask(const char *path, const char *sql)
+{
+	sqlite3 *db = NULL;
+	sqlite3_stmt *statement = NULL;
+	assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
+	assert_int_equal(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
+	assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
+	int64_t value = sqlite3_column_int64(statement, 0);
+	sqlite3_finalize(statement);
+	sqlite3_close(db);
+	return value;
+}
+
 static void old_readings_are_thinned(void **state)
 {
 	struct place *place = *state;
@@ -278,6 +291,65 @@ static void old_readings_are_thinned(void **state)
 	assert_int_equal(turns, 2);
 	assert_int_equal(wt_store_retain(place->store, 2 * day_ms / 1000, &more), WT_STORE_OK);
 	assert_false(more);
+}
+
+/* What was thinned gives its pages back to the file system. */
+static void thinning_makes_the_file_smaller(void **state)
+{
+	struct place *place = *state;
+	bool more = true;
+	struct wt_store_facts before, after;
+	assert_int_equal(wt_store_begin(place->store), WT_STORE_OK);
+	for (int64_t second = 0; second < 2 * 86400; second += 3)
+		add(place->store, second * 1000 + 1, second * 1000 + 2, 20.0);
+	assert_int_equal(wt_store_commit(place->store), WT_STORE_OK);
+	wt_store_close(&place->store);
+	open_store(place);
+	wt_store_facts(place->store, &before);
+	while (more)
+		assert_int_equal(wt_store_retain(place->store, 3 * 86400, &more), WT_STORE_OK);
+	wt_store_close(&place->store);
+	assert_int_equal(ask(place->path, "SELECT count(*) FROM reading"), 2 * 96);
+	open_store(place);
+	wt_store_facts(place->store, &after);
+	assert_int_equal(after.readings, 2 * 96);
+	assert_true(after.database_bytes < before.database_bytes / 2);
+}
+
+/* Without an orderly stop the file is looked through at the next start; with one it is not. */
+static void a_hurt_file_is_found_after_an_unclean_stop_only(void **state)
+{
+	struct place *place = *state;
+	char text[512] = "", aside[128];
+	bool set_aside = false;
+	assert_int_equal(wt_store_begin(place->store), WT_STORE_OK);
+	for (int i = 0; i < 5000; i++)
+		add(place->store, i * 1000 + 1, i * 1000 + 2, i);
+	assert_int_equal(wt_store_commit(place->store), WT_STORE_OK);
+	wt_store_close(&place->store);
+	/* In the midst of the rows, where no opening looks. */
+	FILE *file = fopen(place->path, "r+");
+	assert_non_null(file);
+	assert_int_equal(fseek(file, 100000, SEEK_SET), 0);
+	for (int i = 0; i < 8192; i++)
+		fputc(0xa5, file);
+	fclose(file);
+	open_store(place);
+	wt_store_close(&place->store);
+	/* As a kill leaves it. */
+	sqlite3 *db = NULL;
+	assert_int_equal(sqlite3_open(place->path, &db), SQLITE_OK);
+	assert_int_equal(sqlite3_exec(db, "UPDATE value SET text = '0' WHERE name = 'clean_stop'",
+				      NULL, NULL, NULL),
+			 SQLITE_OK);
+	sqlite3_close(db);
+	assert_int_equal(wt_store_open(place->path, &place->store, &set_aside, text, sizeof text),
+			 WT_STORE_OK);
+	assert_true(set_aside);
+	snprintf(aside, sizeof aside, "%s.damaged-1", place->path);
+	assert_non_null(strstr(text, aside));
+	assert_int_equal(access(aside, F_OK), 0);
+	assert_true(wt_store_is_empty(place->store));
 }
 
 static void a_second_opening_is_refused(void **state)
@@ -346,19 +418,6 @@ static void put_schema_1(struct place *place)
 	assert_int_equal(sqlite3_open(place->path, &db), SQLITE_OK);
 	assert_int_equal(sqlite3_exec(db, text, NULL, NULL, NULL), SQLITE_OK);
 	assert_int_equal(sqlite3_close(db), SQLITE_OK);
-}
-
-static int64_t ask(const char *path, const char *sql)
-{
-	sqlite3 *db = NULL;
-	sqlite3_stmt *statement = NULL;
-	assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-	assert_int_equal(sqlite3_prepare_v2(db, sql, -1, &statement, NULL), SQLITE_OK);
-	assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
-	int64_t value = sqlite3_column_int64(statement, 0);
-	sqlite3_finalize(statement);
-	sqlite3_close(db);
-	return value;
 }
 
 static void an_older_schema_is_brought_up_with_a_copy_kept(void **state)
@@ -463,6 +522,8 @@ int main(void)
 		T(forecasts_come_back_with_their_unknowns),
 		T(values_are_kept_and_removed),
 		T(old_readings_are_thinned),
+		T(thinning_makes_the_file_smaller),
+		T(a_hurt_file_is_found_after_an_unclean_stop_only),
 		T(a_second_opening_is_refused),
 		T(a_copy_follows_what_is_written_meanwhile),
 		T(an_older_schema_is_brought_up_with_a_copy_kept),
