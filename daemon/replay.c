@@ -2,7 +2,7 @@
 #include "daemon/replay.h"
 
 #include <errno.h>
-#include <pthread.h>
+#include <malloc.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -21,27 +21,13 @@ struct replay {
 	size_t n_messages, n_calls, n_refused, n_outlooks, n_ticks;
 };
 
-static void *run_job(void *context)
-{
-	wt_job_run(context);
-	return NULL;
-}
-
-/* On a thread, as live: its large and short-lived memory is then apart from the small that stays,
- * which would lie scattered among it and keep it from being used again. */
-static void run_apart(struct wt_job *job)
-{
-	pthread_t thread;
-	if (pthread_create(&thread, NULL, run_job, job) == 0)
-		pthread_join(thread, NULL);
-	else
-		wt_job_run(job);
-}
-
 static void run_tick(void *context, struct wt_job *job, int64_t tick_unix_s)
 {
 	struct replay *replay = context;
-	run_apart(job);
+	wt_job_run(job);
+	/* As the live daemon does now and then. */
+	if (tick_unix_s % 86400 == 0)
+		(void)malloc_trim(0);
 	wt_engine_adopt(replay->engine, &job, tick_unix_s);
 	replay->n_ticks++;
 }

@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <event2/thread.h>
+#include <malloc.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -520,6 +521,8 @@ static void retain_done(void *context, bool ran)
 {
 	struct wt_service *service = context;
 	service->retaining = false;
+	/* Memory that came free between what stays goes back too. */
+	(void)malloc_trim(0);
 	service->retain_at_s =
 		wt_service_monotonic_s() + (ran && service->retain_more ? 1.0 : RETAIN_EVERY_S);
 }

@@ -250,7 +250,7 @@ static int take_file(struct wt_store *store)
 					   "PRAGMA synchronous=FULL;"
 					   "PRAGMA foreign_keys=OFF;"
 					   "PRAGMA wal_autocheckpoint=2000;"
-					   "PRAGMA cache_size=-1024;"
+					   "PRAGMA cache_size=-512;"
 					   "PRAGMA journal_size_limit=4194304;"
 					   "BEGIN EXCLUSIVE; COMMIT";
 	int rc = sqlite3_open_v2(store->path, &store->db,
