@@ -70,3 +70,14 @@ const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s
 		return same_day ? "this morning" : "morning";
 	return same_day ? "today" : "tomorrow";
 }
+
+const char *wt_night_call(const char *call, double now_unix_s)
+{
+	struct tm now = local(now_unix_s);
+
+	if (!call || now.tm_hour < NIGHT_DAWN || now.tm_hour >= NIGHT_NOON)
+		return call;
+	return strcmp(call, "tonight") == 0   ? "today"
+	       : strcmp(call, "morning") == 0 ? "tomorrow"
+					      : call;
+}

@@ -23,4 +23,8 @@ struct wt_night wt_night_of(const json_t *firings, const char *when, long long l
  * wt_say_word() knows. */
 const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s);
 
+/* A call where no firing is known: in the morning "tonight" is today and "morning" tomorrow; other
+ * words, and NULL, as they are. */
+const char *wt_night_call(const char *call, double now_unix_s);
+
 #endif /* WT_CLI_NIGHT_H */

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/night.h"
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/print_jar.h"
@@ -144,5 +145,6 @@ void wt_print_act_outlook(struct wt_page *page, const json_t *load)
 	if (!call)
 		return;
 	wt_say_chance(text, wt_doc_number(load, "p_call"));
-	wt_page_fact(page, 10, _("call"), _("%s, %s sure"), wt_say_word(call), text);
+	wt_page_fact(page, 10, _("call"), _("%s, %s sure"), wt_say_word(wt_night_call(call, now)),
+		     text);
 }

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/night.h"
 #include "cli/page.h"
 #include "cli/plot.h"
 #include "cli/print.h"
@@ -38,7 +39,7 @@ static void print_head(struct wt_page *page, const json_t *load, double now)
 	wt_page_fact(page, LOAD_LABEL, _("spread"), "%s, %s, %s", spread, area, density);
 }
 
-static void print_call(struct wt_page *page, const json_t *load)
+static void print_call(struct wt_page *page, const json_t *load, double now)
 {
 	const json_t *reason = wt_doc_object(load, "reason");
 	const char *call = wt_doc_text(load, "call"), *why = wt_doc_text(load, "why");
@@ -49,7 +50,7 @@ static void print_call(struct wt_page *page, const json_t *load)
 	wt_say_chance(chance, wt_doc_number(load, "p_call"));
 	wt_page_cell(page, WT_MARK_FAINT, LOAD_LABEL, _("call"));
 	wt_page_gap(page, 1);
-	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(call));
+	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(wt_night_call(call, now)));
 	wt_page_cellf(page, WT_MARK_NONE, 0, _(", %s sure"), chance);
 	wt_page_end(page);
 	if (why && !wt_tongue_foreign())
@@ -236,7 +237,7 @@ void wt_print_show(struct wt_page *page, const json_t *result)
 		wt_page_fact(page, LOAD_LABEL, _("left"), _("%s of the leaf"), left);
 	}
 	print_forecast(page, result, now);
-	print_call(page, result);
+	print_call(page, result, now);
 	wt_say_notes(page, wt_doc_list(result, "notes"));
 	print_curve(page, result, now);
 	print_acts(page, wt_doc_list(result, "acts"), now);
@@ -261,7 +262,7 @@ static void add_row(struct wt_table *table, const json_t *load, double now)
 	/* A closed load has no loss any more; its weight says more than a dash. */
 	wt_table_add(table, WT_MARK_NONE, open ? loss : kg);
 	wt_table_add(table, open ? wt_say_call_mark(call) : WT_MARK_FAINT,
-		     open && call ? wt_say_word(call) : wt_say_word(state));
+		     open && call ? wt_say_word(wt_night_call(call, now)) : wt_say_word(state));
 }
 
 void wt_print_loads(struct wt_page *page, const json_t *result)

@@ -65,6 +65,17 @@ static void without_a_start_the_clock_decides(void **state)
 	assert_string_equal(wt_night_word(none, true, NAN), "tomorrow");
 }
 
+static void a_call_alone_goes_by_the_clock(void **state)
+{
+	(void)state;
+	assert_string_equal(wt_night_call("tonight", DAY0 + 6 * H), "today");
+	assert_string_equal(wt_night_call("morning", DAY0 + 6 * H), "tomorrow");
+	assert_string_equal(wt_night_call("wait", DAY0 + 6 * H), "wait");
+	assert_string_equal(wt_night_call("tonight", DAY0 + 16 * H), "tonight");
+	assert_string_equal(wt_night_call("morning", DAY0 + 2 * H), "morning");
+	assert_null(wt_night_call(NULL, DAY0 + 6 * H));
+}
+
 static void firings_are_picked_by_load_and_side(void **state)
 {
 	json_t *list = json_loads(
@@ -96,6 +107,7 @@ int main(void)
 		cmocka_unit_test(the_evening_is_named_by_its_hours),
 		cmocka_unit_test(the_morning_is_named_by_its_day),
 		cmocka_unit_test(without_a_start_the_clock_decides),
+		cmocka_unit_test(a_call_alone_goes_by_the_clock),
 		cmocka_unit_test(firings_are_picked_by_load_and_side),
 	};
 
