@@ -18,7 +18,7 @@
 #define WT_CONTROL_CLIENTS 32         /* connections at a time */
 #define WT_CONTROL_TICKETS 16         /* requests of one connection not yet answered */
 #define WT_CONTROL_RATE_PER_S 200     /* requests of one connection; more wait their turn */
-#define WT_CONTROL_TURNS 8            /* requests of one connection before others have a turn */
+#define WT_CONTROL_TURNS 2            /* requests of one connection before others have a turn */
 #define WT_CONTROL_LINE_DEADLINE_S 10 /* for a request once begun */
 #define WT_CONTROL_IDLE_S 120         /* for a connection that asks nothing */
 #define WT_CONTROL_UNREAD_PAUSE (256 * 1024)    /* unread answers beyond which no more is served */
