@@ -33,7 +33,8 @@ static struct {
 	char url[64];
 	int status; /* that the server answers with */
 	int posts;
-	char last[4096]; /* the last request, head and body */
+	struct bufferevent *streams[64]; /* open ones; the others NULL */
+	char last[4096];                 /* the last request, head and body */
 } bench;
 
 static void on_read(struct bufferevent *stream, void *context)
@@ -59,6 +60,16 @@ static void on_read(struct bufferevent *stream, void *context)
 			    bench.status);
 }
 
+static void on_end(struct bufferevent *stream, short what, void *context)
+{
+	(void)what;
+	(void)context;
+	for (size_t i = 0; i < sizeof bench.streams / sizeof *bench.streams; i++)
+		if (bench.streams[i] == stream)
+			bench.streams[i] = NULL;
+	bufferevent_free(stream);
+}
+
 static void on_accept(struct evconnlistener *listener, evutil_socket_t fd, struct sockaddr *from,
 		      int length, void *context)
 {
@@ -68,7 +79,13 @@ static void on_accept(struct evconnlistener *listener, evutil_socket_t fd, struc
 	(void)from;
 	(void)length;
 	(void)context;
-	bufferevent_setcb(stream, on_read, NULL, NULL, NULL);
+	for (size_t i = 0; i < sizeof bench.streams / sizeof *bench.streams; i++) {
+		if (!bench.streams[i]) {
+			bench.streams[i] = stream;
+			break;
+		}
+	}
+	bufferevent_setcb(stream, on_read, NULL, on_end, NULL);
 	bufferevent_enable(stream, EV_READ | EV_WRITE);
 }
 
@@ -233,6 +250,9 @@ static int close_bench(void **state)
 {
 	(void)state;
 	wt_http_free(&bench.http);
+	for (size_t i = 0; i < sizeof bench.streams / sizeof *bench.streams; i++)
+		if (bench.streams[i])
+			bufferevent_free(bench.streams[i]);
 	evconnlistener_free(bench.listener);
 	event_base_free(bench.base);
 	return 0;
