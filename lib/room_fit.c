@@ -16,6 +16,7 @@
 #define UNREST_PRIOR_HOURS 3.0
 #define UNREST_PRIOR_K 0.3
 #define UNREST_PRIOR_VAPOUR_SHARE 0.015
+#define UNREST_PRIOR_LEAST_PA 12.0 /* weather moves cold air's vapour no less */
 #define SEED_BACK_SLOTS (2 * ROOM_SLOTS_DAY)
 /* Half the height of an unknown room's day: nothing in a cellar, ten under a roof. */
 #define SWING_PRIOR_K 1.5
@@ -113,7 +114,10 @@ static void fit_level(const struct room_grid *grid, struct wt_room_fit *fit)
 static void fit_unrest(const struct room_grid *grid, struct wt_room_fit *fit)
 {
 	const float *value[2] = {grid->temp_c, grid->vapour_pa};
-	const double prior[2] = {UNREST_PRIOR_K, UNREST_PRIOR_VAPOUR_SHARE * fit->level[1]};
+	const double prior[2] = {
+		UNREST_PRIOR_K,
+		fmax(UNREST_PRIOR_LEAST_PA, UNREST_PRIOR_VAPOUR_SHARE * fit->level[1]),
+	};
 	for (size_t v = 0; v < 2; v++) {
 		double sum = prior[v] * UNREST_PRIOR_HOURS;
 		double n = UNREST_PRIOR_HOURS;
