@@ -3,7 +3,12 @@
 
 #include <errno.h>
 #include <event2/thread.h>
+#ifdef __GLIBC__
 #include <malloc.h>
+#endif
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -20,6 +25,8 @@
  * and while nothing is. */
 #define BEAT_BUSY_US 200000
 #define BEAT_IDLE_US 1000000
+/* Our choice: an array that counts in the size of the daemon. */
+#define LARGE_BYTES (256 * 1024)
 /* Readings that nobody waits for reach the disk within this time (our choice). */
 #define BATCH_WINDOW_S 1.0
 /* Between two attempts while the store does not take rows (our choice). */
@@ -685,8 +692,20 @@ static void stop(struct wt_service *service)
 	wt_config_free(&service->config);
 }
 
+/* A forecast works in some large arrays: they go back to the machine when it is done, instead of
+ * making the daemon twice as large for the minutes in between.  A replay keeps them, it needs them
+ * again at once. */
+static void give_back_large(void)
+{
+#ifdef __GLIBC__
+	(void)mallopt(M_MMAP_THRESHOLD, LARGE_BYTES);
+	(void)mallopt(M_TRIM_THRESHOLD, 2 * LARGE_BYTES);
+#endif
+}
+
 int wt_service_run(const struct wt_service_setup *setup, struct wt_config *config)
 {
+	give_back_large();
 	struct wt_service service = {.setup = *setup, .config = config, .status = 1};
 	if (start(&service)) {
 		service.status = 0;
