@@ -51,6 +51,13 @@ def rss_kib(bench):
         return next(int(line.split()[1]) for line in text if line.startswith("VmRSS"))
 
 
+def is_checked(bench):
+    """Sanitizers keep memory for their own ends: it is not the daemon's to bound."""
+    with open(f"/proc/{bench.process.pid}/maps", encoding="utf-8") as text:
+        maps = text.read()
+    return any(name in maps for name in ("libasan", "libtsan", "libubsan"))
+
+
 def run_bench(witherd, **options):
     bench = rig.Rig(witherd, broker=False, **options)
     bench.start()
@@ -134,7 +141,7 @@ def test_long_lines(witherd):
         pad = b"z" * (65536 - 70)
         line = b'{"jsonrpc":"2.0","id":1,"method":"' + pad + b'"}\n'
         assert "64 KiB" not in bench.raw(line)["error"]["message"]
-        assert rss_kib(bench) < 100 * 1024
+        assert is_checked(bench) or rss_kib(bench) < 100 * 1024
         assert bench.stop() == 0, bench.log_text()[-4000:]
     finally:
         bench.close()
@@ -268,7 +275,7 @@ def test_deaf_guests(witherd):
             most = max(most, rss_kib(bench))
             time.sleep(0.2)
         print(f"   {len(socks)} deaf guests: resident memory {before} -> {most} KiB")
-        assert most - before < 48 * 1024, (before, most)
+        assert is_checked(bench) or most - before < 48 * 1024, (before, most)
         # One of them listens after all, and has lost nothing of what it asked.
         socks[0].setblocking(True)
         socks[0].settimeout(30)
