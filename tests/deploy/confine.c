@@ -39,11 +39,11 @@ static void allow_sockets(scmp_filter_ctx filter, int number)
 
 	for (size_t i = 0; i < sizeof families / sizeof *families; i++)
 		need(seccomp_rule_add(filter, SCMP_ACT_ALLOW, number, 1,
-				      SCMP_A0(SCMP_CMP_EQ, (scmp_datum_t)families[i])),
+				      SCMP_A0(SCMP_CMP_EQ, (scmp_datum_t)families[i], 0)),
 		     "socket");
 	/* Name resolution asks for AF_NETLINK and lives without. */
 	need(seccomp_rule_add(filter, SCMP_ACT_ERRNO(EAFNOSUPPORT), number, 1,
-			      SCMP_A0(SCMP_CMP_EQ, AF_NETLINK)),
+			      SCMP_A0(SCMP_CMP_EQ, AF_NETLINK, 0)),
 	     "socket");
 }
 
