@@ -20,6 +20,9 @@
  * two clients of one name would push each other out all day. */
 #define STEADY_S 60.0
 #define DISCONNECT_MS 1000
+/* Our choice: a subscription without an answer, or denied, is asked for again. */
+#define ASK_AGAIN_S 2.0
+#define DENIED_AGAIN_S 30.0
 
 double wt_feed_monotonic_s(void)
 {
@@ -92,6 +95,7 @@ static void retry_later(struct wt_feed *feed)
 		feed->retry_s = WT_FEED_RETRY_MOST_S;
 	feed->connecting = false;
 	feed->connected = false;
+	feed->just_connected = false;
 	pthread_cond_signal(&feed->wake);
 }
 
@@ -150,8 +154,10 @@ static void on_disconnected(void *context, MQTTProperties *properties, enum MQTT
 static void connected(struct wt_feed *feed, bool session_present)
 {
 	char says[WT_SAYS_SIZE], text[300];
+	struct timespec now;
 	wt_says_make(says, "connected to the broker at %s", feed->uri);
 	wt_says_text(says, text, sizeof text);
+	clock_gettime(CLOCK_REALTIME, &now);
 	pthread_mutex_lock(&feed->lock);
 	int64_t was_unix_s = feed->status.since_unix_s;
 	bool again = feed->connected_at_s > 0.0;
@@ -159,10 +165,13 @@ static void connected(struct wt_feed *feed, bool session_present)
 	feed->connecting = false;
 	feed->connected = true;
 	feed->just_connected = true;
+	feed->begin_at_s = 0.0;
+	feed->denied = false;
 	feed->session_present = session_present;
 	feed->connected_at_s = wt_feed_monotonic_s();
-	set_state(feed, WT_FEED_CONNECTED, says);
-	int64_t now_unix_s = feed->status.since_unix_s;
+	/* Connected, to others, is only who hears the stations: see subscribed(). */
+	set_state(feed, WT_FEED_CONNECTING,
+		  WT_SAYS_WORD("asking the broker for the stations' readings"));
 	feed->first_failure_said = false;
 	pthread_cond_signal(&feed->wake);
 	pthread_mutex_unlock(&feed->lock);
@@ -170,7 +179,7 @@ static void connected(struct wt_feed *feed, bool session_present)
 	snprintf(line, sizeof line, "%s", text);
 	if (again || attempts > 1)
 		snprintf(line, sizeof line, "%s after %lld s, %llu attempts", text,
-			 (long long)(now_unix_s - was_unix_s), (unsigned long long)attempts);
+			 (long long)(now.tv_sec - was_unix_s), (unsigned long long)attempts);
 	wt_feed_say(feed, WT_LOG_NOTICE, line);
 }
 
@@ -235,9 +244,36 @@ static void on_failure_5(void *context, MQTTAsync_failureData5 *data)
 	failed(context, code, true);
 }
 
+/* What is sent from now on comes here. */
+static void stands(struct wt_feed *feed)
+{
+	char says[WT_SAYS_SIZE];
+	wt_says_make(says, "connected to the broker at %s", feed->uri);
+	pthread_mutex_lock(&feed->lock);
+	bool was_denied = feed->denied;
+	feed->denied = false;
+	if (feed->connected)
+		set_state(feed, WT_FEED_CONNECTED, says);
+	pthread_mutex_unlock(&feed->lock);
+	if (was_denied)
+		wt_feed_say(feed, WT_LOG_NOTICE, "the broker lets us read the stations now");
+}
+
+static void ask_again(struct wt_feed *feed, double wait_s)
+{
+	pthread_mutex_lock(&feed->lock);
+	if (feed->connected && !feed->stop) {
+		feed->just_connected = true;
+		feed->begin_at_s = wt_feed_monotonic_s() + wait_s;
+		pthread_cond_signal(&feed->wake);
+	}
+	pthread_mutex_unlock(&feed->lock);
+}
+
 static void subscribed(struct wt_feed *feed)
 {
 	uint64_t one = 1;
+	stands(feed);
 	pthread_mutex_lock(&feed->lock);
 	feed->told_subscribed = true;
 	pthread_mutex_unlock(&feed->lock);
@@ -253,10 +289,22 @@ static void not_subscribed(struct wt_feed *feed, const char *filter)
 		"the broker at %s does not let us read '%.100s'; its access rules must allow it",
 		feed->uri, filter);
 	wt_says_text(says, text, sizeof text);
-	wt_feed_say(feed, WT_LOG_ERR, text);
 	pthread_mutex_lock(&feed->lock);
+	bool say = !feed->denied;
 	set_state(feed, WT_FEED_REFUSED, says);
 	pthread_mutex_unlock(&feed->lock);
+	if (say)
+		wt_feed_say(feed, WT_LOG_ERR, text);
+}
+
+/* After not_subscribed() for each filter: someone may mend the broker's rules while we are
+ * connected. */
+static void denied(struct wt_feed *feed)
+{
+	pthread_mutex_lock(&feed->lock);
+	feed->denied = true;
+	pthread_mutex_unlock(&feed->lock);
+	ask_again(feed, DENIED_AGAIN_S);
 }
 
 static const char *filter_at(struct wt_feed *feed, size_t index)
@@ -280,6 +328,8 @@ static void on_subscribe_5(void *context, MQTTAsync_successData5 *data)
 	}
 	if (fine)
 		subscribed(feed);
+	else
+		denied(feed);
 }
 
 static void on_subscribe_3(void *context, MQTTAsync_successData *data)
@@ -296,18 +346,34 @@ static void on_subscribe_3(void *context, MQTTAsync_successData *data)
 	}
 	if (fine)
 		subscribed(feed);
+	else
+		denied(feed);
+}
+
+/* No answer, or the library could not ask: the connection may be going. */
+static void not_answered(struct wt_feed *feed)
+{
+	ask_again(feed, ASK_AGAIN_S);
 }
 
 static void on_subscribe_failed_5(void *context, MQTTAsync_failureData5 *data)
 {
-	(void)data;
-	not_subscribed(context, filter_at(context, 0));
+	if (data && data->reasonCode >= 0x80) {
+		not_subscribed(context, filter_at(context, 0));
+		denied(context);
+	} else {
+		not_answered(context);
+	}
 }
 
 static void on_subscribe_failed_3(void *context, MQTTAsync_failureData *data)
 {
-	(void)data;
-	not_subscribed(context, filter_at(context, 0));
+	if (data && data->code >= 0x80) {
+		not_subscribed(context, filter_at(context, 0));
+		denied(context);
+	} else {
+		not_answered(context);
+	}
 }
 
 static void on_closed_3(void *context, MQTTAsync_successData *data)
@@ -375,11 +441,16 @@ static void give_up_old(struct wt_feed *feed)
 static void subscribe(struct wt_feed *feed)
 {
 	size_t n = json_array_size(feed->filters);
+	if (n == 0) {
+		stands(feed);
+		return;
+	}
+	int rc = MQTTASYNC_FAILURE;
 	MQTTAsync_responseOptions response = MQTTAsync_responseOptions_initializer;
 	char **topics = calloc(n + 1, sizeof *topics);
 	int *qos = calloc(n + 1, sizeof *qos);
 	MQTTSubscribe_options *list = calloc(n + 1, sizeof *list);
-	if (n == 0 || !topics || !qos || !list)
+	if (!topics || !qos || !list)
 		goto out;
 	give_up_old(feed);
 	for (size_t i = 0; i < n; i++) {
@@ -402,10 +473,12 @@ static void subscribe(struct wt_feed *feed)
 		response.onSuccess = on_subscribe_3;
 		response.onFailure = on_subscribe_failed_3;
 	}
-	int rc = MQTTAsync_subscribeMany(feed->client, (int)n, topics, qos, &response);
-	if (rc != MQTTASYNC_SUCCESS)
-		wt_log(WT_LOG_WARNING, "subscribing failed: %s", MQTTAsync_strerror(rc));
+	rc = MQTTAsync_subscribeMany(feed->client, (int)n, topics, qos, &response);
 out:
+	if (rc != MQTTASYNC_SUCCESS) {
+		wt_log(WT_LOG_WARNING, "subscribing failed: %s", MQTTAsync_strerror(rc));
+		not_answered(feed);
+	}
 	free(topics);
 	free(qos);
 	free(list);
@@ -480,18 +553,20 @@ static void say_goodbye(struct wt_feed *feed)
 static void one_turn(struct wt_feed *feed)
 {
 	pthread_mutex_lock(&feed->lock);
-	bool begin = feed->just_connected;
+	bool begin = feed->just_connected && wt_feed_monotonic_s() >= feed->begin_at_s;
 	bool session_present = feed->session_present;
 	bool connect_now =
 		!feed->connected && !feed->connecting && wt_feed_monotonic_s() >= feed->retry_at_s;
 	bool send = feed->connected && json_object_size(feed->to_send) > 0;
 	bool look_now = feed->to_look && !feed->stop;
-	feed->just_connected = false;
+	feed->just_connected &= !begin;
 	feed->to_look = false;
 	if (!begin && !connect_now && !send && !look_now && !feed->stop) {
 		struct timespec end;
 		double until_s = feed->connected || feed->connecting ? wt_feed_monotonic_s() + 5.0
 								     : feed->retry_at_s;
+		if (feed->just_connected && feed->begin_at_s < until_s)
+			until_s = feed->begin_at_s;
 		end.tv_sec = (time_t)until_s;
 		end.tv_nsec = (long)((until_s - (double)end.tv_sec) * 1e9);
 		pthread_cond_timedwait(&feed->wake, &feed->lock, &end);

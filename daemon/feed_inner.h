@@ -66,8 +66,9 @@ struct wt_feed {
 	bool connecting;
 	bool connected;
 	bool just_connected, session_present;
-	bool just_subscribed;
+	bool denied;          /* some topic, and it was said */
 	bool told_subscribed; /* to be told on the loop */
+	double begin_at_s;    /* just_connected: when to subscribe */
 	double retry_at_s, retry_s;
 	double connected_at_s;
 	bool first_failure_said;
