@@ -11,6 +11,11 @@
  * is counted twice and a load nobody looked at says nothing.  The variances of origins and of loads
  * are not known either: every pair on a small grid is weighed by its likelihood and a wide
  * log-normal prior, and the guess is the mixture's mean and covariance.
+ *
+ * Two origins have no load in common, so the precision of all effects is a few rows that all loads
+ * share (the core) and, beside them, a small block for each origin.  Origins are eliminated one by
+ * one, and put back where a guess is of one: the cost grows with the loads and with the origins, no
+ * faster.
  */
 #include <math.h>
 #include <stdbool.h>
@@ -38,18 +43,34 @@ static const double own_factors[] = {0.35, 0.5, 0.7, 1.0, 1.4};
 enum { N_ORIGIN_FACTORS = 4, N_OWN_FACTORS = 5, N_GRID = N_ORIGIN_FACTORS * N_OWN_FACTORS };
 static const double factor_ln_sd = 0.5;
 
-/* Posterior of all effects under one pair of variances. */
+/* Effects in the core: overall (N), then AREAL for each grade and season. */
+enum { CORE = N + AREAL * (WT_GRADE_COUNT + WT_SEASON_COUNT) };
+
+/* What loads say of effects, their own parts integrated out under one variance. */
+struct core_word {
+	double info[CORE][CORE];
+	double pull[CORE];
+	double log_rest;
+};
+struct origin_word {
+	double info[AREAL][AREAL];
+	double pull[AREAL];
+	double cross[AREAL][CORE]; /* information shared with the core */
+};
+
+/* Posterior of the core under one pair of variances. */
 struct fit {
 	double weight;
-	double origin_factor, own_factor;
-	double *effect; /* p */
-	double *cov;    /* p by p */
+	double origin_factor;
+	size_t own; /* of own_factors */
+	double effect[CORE];
+	double cov[CORE][CORE];
 };
 
 struct wt_gardens {
 	int n_origins; /* highest origin number + 1 */
-	size_t p;      /* effects */
 	int *loads;    /* heard loads per origin */
+	struct origin_word *origins[N_OWN_FACTORS];
 	double base[WT_GRADE_COUNT][WT_SEASON_COUNT][N];
 	double var[N]; /* of the prior */
 	/* Surface water is learned as so many sd more or less than its wetness gives. */
@@ -57,27 +78,20 @@ struct wt_gardens {
 	struct fit fits[N_GRID];
 };
 
-/* Effects are laid out: overall (N), then AREAL for each origin, grade and season.  An effect of a
- * load's coordinate d lies at the returned places; those beyond n are absent. */
+/* Where in the core the effects of a load's coordinate d lie; the first is d itself. */
 struct places {
 	size_t n[N];
-	size_t at[N][4];
+	size_t at[N][3];
 };
 
-static void find_places(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
-			enum wt_season season, struct places *out)
+static void find_places(enum wt_grade grade, enum wt_season season, struct places *out)
 {
-	const size_t origins = N, grades = origins + AREAL * (size_t)gardens->n_origins;
-	const size_t seasons = grades + AREAL * WT_GRADE_COUNT;
+	const size_t grades = N, seasons = grades + AREAL * WT_GRADE_COUNT;
 	for (size_t d = 0; d < N; d++) {
-		out->n[d] = 0;
-		out->at[d][out->n[d]++] = d;
-		if (d >= AREAL)
-			continue;
-		out->at[d][out->n[d]++] = grades + AREAL * (size_t)grade + d;
-		out->at[d][out->n[d]++] = seasons + AREAL * (size_t)season + d;
-		if (origin >= 0)
-			out->at[d][out->n[d]++] = origins + AREAL * (size_t)origin + d;
+		out->n[d] = d < AREAL ? 3 : 1;
+		out->at[d][0] = d;
+		out->at[d][1] = grades + AREAL * (size_t)grade + d;
+		out->at[d][2] = seasons + AREAL * (size_t)season + d;
 	}
 }
 
@@ -90,16 +104,17 @@ static double own_var(const struct wt_gardens *gardens, size_t d, double factor)
 	return share * gardens->var[d] * (d == WT_DIM_SURFACE ? 1.0 : factor * factor);
 }
 
-static double effect_var(const struct wt_gardens *gardens, size_t effect, double origin_factor)
+static double core_var(const struct wt_gardens *gardens, size_t effect)
 {
 	if (effect < N)
 		return share_overall[effect] * gardens->var[effect];
 	const size_t d = (effect - N) % AREAL, group = (effect - N) / AREAL;
-	if (group < (size_t)gardens->n_origins)
-		return origin_factor * origin_factor * share_origin * gardens->var[d];
-	if (group < (size_t)gardens->n_origins + WT_GRADE_COUNT)
-		return share_grade * gardens->var[d];
-	return share_season * gardens->var[d];
+	return (group < WT_GRADE_COUNT ? share_grade : share_season) * gardens->var[d];
+}
+
+static double origin_var(const struct wt_gardens *gardens, size_t d, double factor)
+{
+	return factor * factor * share_origin * gardens->var[d];
 }
 
 static enum wt_status prior_of(enum wt_grade grade, enum wt_season season, enum wt_wet wet,
@@ -231,94 +246,146 @@ static bool integrate_own(const struct wt_gardens *gardens, const struct wt_gard
 	return true;
 }
 
-static void add_word(const struct wt_gardens *gardens, const struct wt_garden_record *r,
-		     double info[N][N], const double pull[N], struct fit *fit)
+static void add_word(const struct wt_garden_record *r, double info[N][N], const double pull[N],
+		     struct core_word *core, struct origin_word *origin)
 {
 	struct places places;
-	find_places(gardens, r->origin, r->grade, r->season, &places);
+	find_places(r->grade, r->season, &places);
 	for (size_t a = 0; a < N; a++) {
 		for (size_t i = 0; i < places.n[a]; i++) {
 			const size_t row = places.at[a][i];
-			fit->effect[row] += pull[a];
+			core->pull[row] += pull[a];
 			for (size_t b = 0; b < N; b++) {
 				for (size_t j = 0; j < places.n[b]; j++)
-					fit->cov[row * gardens->p + places.at[b][j]] += info[a][b];
+					core->info[row][places.at[b][j]] += info[a][b];
 			}
 		}
 	}
-}
-
-/* From precision and pull to covariance and mean; adds the log determinant and square. */
-static bool solve_fit(size_t p, struct fit *fit, double *log_likelihood)
-{
-	double *factor = malloc(p * p * sizeof(*factor)), *right = malloc(p * sizeof(*right));
-	bool fine = factor != NULL && right != NULL;
-	if (fine) {
-		memcpy(factor, fit->cov, p * p * sizeof(*factor));
-		memcpy(right, fit->effect, p * sizeof(*right));
-		fine = wt_learn_cholesky(factor, p, p);
-	}
-	if (fine) {
-		wt_learn_solve_lower(factor, p, p, fit->effect);
-		for (size_t a = 0; a < p; a++)
-			*log_likelihood +=
-				0.5 * fit->effect[a] * fit->effect[a] - log(factor[a * p + a]);
-		wt_learn_solve_upper(factor, p, p, fit->effect);
-		for (size_t c = 0; c < p; c++) {
-			double *column = &fit->cov[c * p];
-			memset(column, 0, p * sizeof(*column));
-			column[c] = 1.0;
-			wt_learn_solve_lower(factor, p, p, column);
-			wt_learn_solve_upper(factor, p, p, column);
+	for (size_t a = 0; a < AREAL; a++) {
+		origin->pull[a] += pull[a];
+		for (size_t b = 0; b < AREAL; b++)
+			origin->info[a][b] += info[a][b];
+		for (size_t b = 0; b < N; b++) {
+			for (size_t j = 0; j < places.n[b]; j++)
+				origin->cross[a][places.at[b][j]] += info[a][b];
 		}
 	}
-	free(factor);
-	free(right);
-	return fine;
 }
 
-static enum wt_status fit_effects(const struct wt_gardens *gardens,
-				  const struct wt_garden_record *records, size_t n, struct fit *fit,
-				  double *log_likelihood)
+/* All loads' words under one variance of their own part. */
+static enum wt_status gather(struct wt_gardens *gardens, const struct wt_garden_record *records,
+			     size_t n, size_t own, struct core_word *core)
 {
-	const size_t p = gardens->p;
-	*log_likelihood = 0.0;
-	fit->effect = calloc(p, sizeof(double));
-	fit->cov = calloc(p * p, sizeof(double));
-	if (fit->effect == NULL || fit->cov == NULL)
-		return WT_ERR_NOMEM;
-	for (size_t e = 0; e < p; e++) {
-		/* An effect without variance is held at 0. */
-		const double var = fmax(effect_var(gardens, e, fit->origin_factor), 1e-12);
-		fit->cov[e * p + e] = 1.0 / var;
-		*log_likelihood -= 0.5 * log(var);
-	}
+	*core = (struct core_word){.log_rest = 0.0};
 	for (size_t i = 0; i < n; i++) {
 		double info[N][N], pull[N], rest;
+		struct wt_learn_word word;
 		if (!says_something(&records[i]))
 			continue;
-		struct wt_learn_word word;
 		standardise(gardens, &records[i], &word);
-		if (!integrate_own(gardens, &records[i], &word, fit->own_factor, info, pull, &rest))
+		if (!integrate_own(gardens, &records[i], &word, own_factors[own], info, pull,
+				   &rest))
 			return WT_ERR_NOCONV;
-		add_word(gardens, &records[i], info, pull, fit);
-		*log_likelihood += rest;
+		add_word(&records[i], info, pull, core, &gardens->origins[own][records[i].origin]);
+		core->log_rest += rest;
 	}
-	return solve_fit(p, fit, log_likelihood) ? WT_OK : WT_ERR_NOCONV;
+	return WT_OK;
+}
+
+/* Cholesky factor of the precision of an origin's effects when the core is known. */
+static bool factor_origin(const struct wt_gardens *gardens, const struct fit *fit,
+			  const struct origin_word *origin, double lower[AREAL][AREAL])
+{
+	memcpy(lower, origin->info, sizeof(origin->info));
+	for (size_t a = 0; a < AREAL; a++)
+		lower[a][a] += 1.0 / origin_var(gardens, a, fit->origin_factor);
+	return wt_learn_cholesky(&lower[0][0], AREAL, AREAL);
+}
+
+/* What an origin says of the core, its own effects integrated out. */
+static bool eliminate(const struct wt_gardens *gardens, const struct origin_word *origin,
+		      struct fit *fit, double *log_likelihood)
+{
+	double lower[AREAL][AREAL], right[AREAL], half[CORE][AREAL];
+	if (!factor_origin(gardens, fit, origin, lower))
+		return false;
+	memcpy(right, origin->pull, sizeof(right));
+	wt_learn_solve_lower(&lower[0][0], AREAL, AREAL, right);
+	for (size_t a = 0; a < AREAL; a++)
+		*log_likelihood += 0.5 * right[a] * right[a] - log(lower[a][a]) -
+				   0.5 * log(origin_var(gardens, a, fit->origin_factor));
+	for (size_t c = 0; c < CORE; c++) {
+		for (size_t a = 0; a < AREAL; a++)
+			half[c][a] = origin->cross[a][c];
+		wt_learn_solve_lower(&lower[0][0], AREAL, AREAL, half[c]);
+		for (size_t a = 0; a < AREAL; a++)
+			fit->effect[c] -= half[c][a] * right[a];
+		for (size_t b = 0; b <= c; b++) {
+			for (size_t a = 0; a < AREAL; a++)
+				fit->cov[c][b] -= half[c][a] * half[b][a];
+		}
+	}
+	return true;
+}
+
+/* From precision (its lower half) and pull to covariance and mean; adds the log determinant and
+ * square. */
+static bool solve_fit(struct fit *fit, double *log_likelihood)
+{
+	double factor[CORE][CORE];
+	memcpy(factor, fit->cov, sizeof(factor));
+	if (!wt_learn_cholesky(&factor[0][0], CORE, CORE))
+		return false;
+	wt_learn_solve_lower(&factor[0][0], CORE, CORE, fit->effect);
+	for (size_t a = 0; a < CORE; a++)
+		*log_likelihood += 0.5 * fit->effect[a] * fit->effect[a] - log(factor[a][a]);
+	wt_learn_solve_upper(&factor[0][0], CORE, CORE, fit->effect);
+	memset(fit->cov, 0, sizeof(fit->cov));
+	for (size_t c = 0; c < CORE; c++) {
+		fit->cov[c][c] = 1.0;
+		wt_learn_solve_lower(&factor[0][0], CORE, CORE, fit->cov[c]);
+		wt_learn_solve_upper(&factor[0][0], CORE, CORE, fit->cov[c]);
+	}
+	return true;
+}
+
+static enum wt_status fit_effects(const struct wt_gardens *gardens, const struct core_word *core,
+				  struct fit *fit, double *log_likelihood)
+{
+	*log_likelihood = core->log_rest;
+	memcpy(fit->effect, core->pull, sizeof(fit->effect));
+	memcpy(fit->cov, core->info, sizeof(fit->cov));
+	for (size_t e = 0; e < CORE; e++) {
+		/* An effect without variance is held at 0. */
+		const double var = fmax(core_var(gardens, e), 1e-12);
+		fit->cov[e][e] += 1.0 / var;
+		*log_likelihood -= 0.5 * log(var);
+	}
+	for (int o = 0; o < gardens->n_origins; o++) {
+		if (gardens->loads[o] > 0 &&
+		    !eliminate(gardens, &gardens->origins[fit->own][o], fit, log_likelihood))
+			return WT_ERR_NOCONV;
+	}
+	return solve_fit(fit, log_likelihood) ? WT_OK : WT_ERR_NOCONV;
 }
 
 static enum wt_status fit_all(struct wt_gardens *gardens, const struct wt_garden_record *records,
 			      size_t n)
 {
 	double log_weight[N_GRID], best = -HUGE_VAL, total = 0.0;
+	struct core_word cores[N_OWN_FACTORS];
 	enum wt_status status = read_bases(gardens);
+	for (size_t i = 0; i < n; i++)
+		gardens->loads[records[i].origin] += says_something(&records[i]);
+	for (size_t own = 0; own < N_OWN_FACTORS && status == WT_OK; own++)
+		status = gather(gardens, records, n, own, &cores[own]);
 	for (size_t i = 0; i < N_GRID && status == WT_OK; i++) {
 		struct fit *fit = &gardens->fits[i];
 		fit->origin_factor = origin_factors[i / N_OWN_FACTORS];
-		fit->own_factor = own_factors[i % N_OWN_FACTORS];
-		status = fit_effects(gardens, records, n, fit, &log_weight[i]);
+		fit->own = i % N_OWN_FACTORS;
+		status = fit_effects(gardens, &cores[fit->own], fit, &log_weight[i]);
 		const double zo = log(fit->origin_factor) / factor_ln_sd;
-		const double zl = log(fit->own_factor) / factor_ln_sd;
+		const double zl = log(own_factors[fit->own]) / factor_ln_sd;
 		log_weight[i] -= 0.5 * (zo * zo + zl * zl);
 		best = fmax(best, log_weight[i]);
 	}
@@ -330,9 +397,18 @@ static enum wt_status fit_all(struct wt_gardens *gardens, const struct wt_garden
 	}
 	for (size_t i = 0; i < N_GRID; i++)
 		gardens->fits[i].weight /= total;
-	for (size_t i = 0; i < n; i++)
-		gardens->loads[records[i].origin] += says_something(&records[i]);
 	return WT_OK;
+}
+
+static bool make_room(struct wt_gardens *gardens)
+{
+	const size_t n = (size_t)gardens->n_origins + 1;
+	bool fine = (gardens->loads = calloc(n, sizeof(*gardens->loads))) != NULL;
+	for (size_t i = 0; i < N_OWN_FACTORS && fine; i++) {
+		gardens->origins[i] = calloc(n, sizeof(*gardens->origins[i]));
+		fine = gardens->origins[i] != NULL;
+	}
+	return fine;
 }
 
 enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
@@ -351,10 +427,8 @@ enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
 	if (gardens == NULL)
 		return WT_ERR_NOMEM;
 	gardens->n_origins = n_origins;
-	gardens->p = N + AREAL * ((size_t)n_origins + WT_GRADE_COUNT + WT_SEASON_COUNT);
-	gardens->loads = calloc((size_t)n_origins + 1, sizeof(*gardens->loads));
 	const enum wt_status status =
-		gardens->loads == NULL ? WT_ERR_NOMEM : fit_all(gardens, records, n);
+		make_room(gardens) ? fit_all(gardens, records, n) : WT_ERR_NOMEM;
 	if (status != WT_OK) {
 		wt_gardens_free(&gardens);
 		return status;
@@ -367,37 +441,76 @@ void wt_gardens_free(struct wt_gardens **gardens)
 {
 	if (gardens == NULL || *gardens == NULL)
 		return;
-	for (size_t i = 0; i < N_GRID; i++) {
-		free((*gardens)->fits[i].cov);
-		free((*gardens)->fits[i].effect);
-	}
+	for (size_t i = 0; i < N_OWN_FACTORS; i++)
+		free((*gardens)->origins[i]);
 	free((*gardens)->loads);
 	free(*gardens);
 	*gardens = NULL;
 }
 
+/* Pace and moisture of a load of an origin, less the base, are row.x + shift + e: x the core's
+ * effects, e the rest of the origin's, normal with covariance rest.  An origin that nothing was
+ * heard of has a word of zeros. */
+struct areal {
+	double row[AREAL][CORE];
+	double shift[AREAL];
+	double rest[AREAL][AREAL];
+};
+
+static void find_areal(const struct wt_gardens *gardens, const struct fit *fit,
+		       const struct origin_word *origin, const struct places *places,
+		       struct areal *out)
+{
+	double lower[AREAL][AREAL];
+	*out = (struct areal){0};
+	/* The same succeeded when it was eliminated. */
+	(void)factor_origin(gardens, fit, origin, lower);
+	for (size_t a = 0; a < AREAL; a++) {
+		out->rest[a][a] = 1.0;
+		wt_learn_solve_lower(&lower[0][0], AREAL, AREAL, out->rest[a]);
+		wt_learn_solve_upper(&lower[0][0], AREAL, AREAL, out->rest[a]);
+	}
+	for (size_t a = 0; a < AREAL; a++) {
+		for (size_t i = 0; i < places->n[a]; i++)
+			out->row[a][places->at[a][i]] = 1.0;
+		for (size_t b = 0; b < AREAL; b++) {
+			out->shift[a] += out->rest[a][b] * origin->pull[b];
+			for (size_t c = 0; c < CORE; c++)
+				out->row[a][c] -= out->rest[a][b] * origin->cross[b][c];
+		}
+	}
+}
+
 /* Mean and covariance of one more load under one pair of variances, less the base. */
 static void predict(const struct wt_gardens *gardens, const struct fit *fit,
-		    const struct places *places, bool known_origin, struct wt_gauss *out)
+		    const struct origin_word *origin, const struct places *places,
+		    struct wt_gauss *out)
 {
+	struct areal areal;
+	find_areal(gardens, fit, origin, places, &areal);
 	for (size_t a = 0; a < N; a++) {
-		out->mean[a] = 0.0;
-		for (size_t i = 0; i < places->n[a]; i++)
-			out->mean[a] += fit->effect[places->at[a][i]];
-		for (size_t b = 0; b < N; b++) {
-			double sum = 0.0;
-			for (size_t i = 0; i < places->n[a]; i++) {
-				for (size_t j = 0; j < places->n[b]; j++)
-					sum += fit->cov[places->at[a][i] * gardens->p +
-							places->at[b][j]];
-			}
-			out->cov[a][b] = sum;
-		}
-		out->cov[a][a] += own_var(gardens, a, fit->own_factor);
-		if (a < AREAL && !known_origin)
-			out->cov[a][a] += fit->origin_factor * fit->origin_factor * share_origin *
-					  gardens->var[a];
+		out->mean[a] = fit->effect[a];
+		memcpy(out->cov[a], fit->cov[a], sizeof(out->cov[a]));
 	}
+	for (size_t a = 0; a < AREAL; a++) {
+		double half[CORE] = {0};
+		out->mean[a] = areal.shift[a];
+		for (size_t c = 0; c < CORE; c++) {
+			out->mean[a] += areal.row[a][c] * fit->effect[c];
+			for (size_t e = 0; e < CORE; e++)
+				half[e] += areal.row[a][c] * fit->cov[c][e];
+		}
+		for (size_t b = AREAL; b < N; b++)
+			out->cov[a][b] = out->cov[b][a] = half[b];
+		for (size_t b = 0; b <= a; b++) {
+			out->cov[a][b] = areal.rest[a][b];
+			for (size_t c = 0; c < CORE; c++)
+				out->cov[a][b] += half[c] * areal.row[b][c];
+			out->cov[b][a] = out->cov[a][b];
+		}
+	}
+	for (size_t a = 0; a < N; a++)
+		out->cov[a][a] += own_var(gardens, a, own_factors[fit->own]);
 }
 
 /* Surface water from standard units. */
@@ -414,14 +527,17 @@ static void scale_surface(struct wt_gauss *gauss, double mean, double sd)
 static void guess_from(const struct wt_gardens *gardens, int origin, enum wt_grade grade,
 		       enum wt_season season, struct wt_gauss *out)
 {
+	static const struct origin_word unheard;
 	const bool known = origin >= 0 && origin < gardens->n_origins;
 	struct places places;
 	struct wt_gauss all = {0};
-	find_places(gardens, known ? origin : -1, grade, season, &places);
+	find_places(grade, season, &places);
 	for (size_t i = 0; i < N_GRID; i++) {
 		struct wt_gauss one;
-		const double weight = gardens->fits[i].weight;
-		predict(gardens, &gardens->fits[i], &places, known, &one);
+		const struct fit *fit = &gardens->fits[i];
+		const double weight = fit->weight;
+		predict(gardens, fit, known ? &gardens->origins[fit->own][origin] : &unheard,
+			&places, &one);
 		for (size_t a = 0; a < N; a++) {
 			all.mean[a] += weight * one.mean[a];
 			for (size_t b = 0; b < N; b++)

@@ -8,9 +8,13 @@
 #include <stdint.h>
 
 #include <cmocka.h>
+#include <gsl/gsl_blas.h>
+#include <gsl/gsl_linalg.h>
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
+#include <stdlib.h>
+#include <time.h>
 
 #include "lib/learn.h"
 
@@ -178,6 +182,120 @@ static void guesses_hold_their_spread(void **state)
 	assert_true(inside > 0.74 * n && inside < 0.87 * n);
 }
 
+/* Covariance of the ln pace of two loads, i == j: of one with itself, in shares of its prior's
+ * variance. */
+static double share(const struct wt_garden_record *a, const struct wt_garden_record *b,
+		    double origin_factor, double own_factor, bool same)
+{
+	return 0.38 + 0.06 * (a->grade == b->grade) + 0.06 * (a->season == b->season) +
+	       0.30 * origin_factor * origin_factor * (a->origin == b->origin) +
+	       0.20 * own_factor * own_factor * same;
+}
+
+/* The next load under one pair of variances, from the covariances of all loads seen: no effects,
+ * nothing eliminated.  Gives the log likelihood of what was seen. */
+static double krige(const struct wt_garden_record *r, size_t n, const struct wt_garden_record *next,
+		    double origin_factor, double own_factor, double *mean, double *var)
+{
+	gsl_matrix *k = gsl_matrix_alloc(n, n);
+	gsl_vector *y = gsl_vector_alloc(n), *c = gsl_vector_alloc(n);
+	struct wt_garden_guess prior;
+	double v, mine, log_likelihood = 0, part;
+	for (size_t i = 0; i <= n; i++) {
+		const struct wt_garden_record *of = i < n ? &r[i] : next;
+		assert_int_equal(wt_gardens_guess(NULL, -1, of->grade, of->season, &prior), WT_OK);
+		v = prior.pace_sd * prior.pace_sd;
+		mine = prior.pace_mean;
+		if (i == n)
+			break;
+		const double info = of->word.info[WT_DIM_PACE][WT_DIM_PACE];
+		gsl_vector_set(y, i, of->word.pull[WT_DIM_PACE] / info - mine);
+		gsl_vector_set(c, i, v * share(of, next, origin_factor, own_factor, false));
+		for (size_t j = 0; j < n; j++)
+			gsl_matrix_set(k, i, j,
+				       v * share(of, &r[j], origin_factor, own_factor, i == j) +
+					       (i == j ? 1 / info : 0));
+	}
+	assert_int_equal(gsl_linalg_cholesky_decomp1(k), 0);
+	gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, k, y);
+	gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, k, c);
+	for (size_t i = 0; i < n; i++)
+		log_likelihood -= 0.5 * gsl_vector_get(y, i) * gsl_vector_get(y, i) +
+				  log(gsl_matrix_get(k, i, i));
+	gsl_blas_ddot(y, c, &part);
+	*mean = mine + part;
+	gsl_blas_ddot(c, c, &part);
+	*var = v * share(next, next, origin_factor, own_factor, true) - part;
+	gsl_matrix_free(k);
+	gsl_vector_free(y);
+	gsl_vector_free(c);
+	return log_likelihood;
+}
+
+/* Of pace alone, the guess is the textbook's: the normal distribution of the next load given those
+ * seen, mixed over the variances. */
+static void the_guess_is_the_best_linear_one(void **state)
+{
+	(void)state;
+	static const double origin_factors[] = {0.4, 0.7, 1.0, 1.5};
+	static const double own_factors[] = {0.35, 0.5, 0.7, 1.0, 1.4};
+	struct wt_garden_record r[30];
+	for (int i = 0; i < 30; i++) {
+		r[i] = record(i * i % 11, 0.3 * sin(i) + 0.1 * (i % 11), 0.05 + 0.01 * (i % 5));
+		r[i].grade = (enum wt_grade)(i % WT_GRADE_COUNT);
+		r[i].season = (enum wt_season)(i / 10);
+	}
+	struct wt_gardens *g = NULL;
+	assert_int_equal(wt_gardens_fit(r, 30, &g), WT_OK);
+	/* 2 was never heard of, 12 is beyond all. */
+	for (int origin = 0; origin < 13; origin++) {
+		const struct wt_garden_record next = {
+			.origin = origin, .grade = WT_GRADE_MIXED, .season = WT_SEASON_SUMMER};
+		struct wt_garden_guess got;
+		double total = 0, mean = 0, square = 0, m, v, first = 0;
+		for (size_t k = 0; k < 20; k++) {
+			const double o = origin_factors[k / 5], l = own_factors[k % 5];
+			double log_weight = krige(r, 30, &next, o, l, &m, &v) -
+					    2 * (log(o) * log(o) + log(l) * log(l));
+			first = k ? first : log_weight;
+			const double weight = exp(log_weight - first);
+			total += weight;
+			mean += weight * m;
+			square += weight * (v + m * m);
+		}
+		mean /= total;
+		assert_int_equal(wt_gardens_guess(g, origin, next.grade, next.season, &got), WT_OK);
+		assert_true(fabs(got.pace_mean - mean) < 1e-9);
+		assert_true(fabs(got.pace_sd - sqrt(square / total - mean * mean)) < 1e-9);
+	}
+	wt_gardens_free(&g);
+}
+
+static double fit_many_s(int n)
+{
+	struct wt_garden_record *r = malloc((size_t)n * sizeof(*r));
+	struct wt_gardens *g = NULL;
+	assert_non_null(r);
+	for (int i = 0; i < n; i++)
+		r[i] = record(i, 0.3 * sin(i), 0.1);
+	const clock_t begun = clock();
+	assert_int_equal(wt_gardens_fit(r, (size_t)n, &g), WT_OK);
+	const double s = (double)(clock() - begun) / CLOCKS_PER_SEC;
+	assert_int_equal(guess(g, n - 1).n_loads, 1);
+	wt_gardens_free(&g);
+	free(r);
+	return s;
+}
+
+/* Who writes a new name for each load must not wait for it: ten times the gardens are ten times the
+ * work, where solving for all effects at once is a thousand times. */
+static void many_gardens_cost_no_more_than_their_number(void **state)
+{
+	(void)state;
+	const double few_s = fit_many_s(300), many_s = fit_many_s(3000);
+	assert_true(many_s < 40 * few_s);
+}
+
 static void guess_goes_into_a_prior(void **state)
 {
 	(void)state;
@@ -255,6 +373,8 @@ int main(void)
 		cmocka_unit_test(confounded_coordinates_are_learned_together),
 		cmocka_unit_test(surface_water_is_learned_by_its_wetness),
 		cmocka_unit_test(guesses_hold_their_spread),
+		cmocka_unit_test(the_guess_is_the_best_linear_one),
+		cmocka_unit_test(many_gardens_cost_no_more_than_their_number),
 		cmocka_unit_test(guess_goes_into_a_prior),
 		cmocka_unit_test(wrong_records_are_refused),
 		cmocka_unit_test(hand_is_learned_with_shrinkage),
