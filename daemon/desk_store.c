@@ -247,6 +247,18 @@ static bool export_work(struct wt_question *question, struct wt_store *store)
 	return false;
 }
 
+/* Takes a column of the store that is not for the outside from a page of rows. */
+static void leave_out(json_t *columns, json_t *rows, const char *name)
+{
+	size_t at = 0, index;
+	json_t *row;
+	while (at < json_array_size(columns) &&
+	       strcmp(json_string_value(json_array_get(columns, at)), name) != 0)
+		at++;
+	json_array_remove(columns, at);
+	json_array_foreach(rows, index, row) json_array_remove(row, at);
+}
+
 static bool export_done(struct wt_question *question)
 {
 	struct export *e = (struct export *)question;
@@ -259,9 +271,12 @@ static bool export_done(struct wt_question *question)
 	}
 	snprintf(text, sizeof text, "%" PRId64 ":%" PRId64 ":%" PRId64, e->cursor.key[0],
 		 e->cursor.key[1], e->cursor.key[2]);
-	json_t *result = json_pack("{s:o,s:O,s:b,s:o}", "columns", wt_store_columns(e->table),
-				   "rows", e->rows, "more", (int)e->more, "cursor",
-				   e->more ? json_string(text) : json_null());
+	json_t *columns = wt_store_columns(e->table);
+	if (e->table == WT_STORE_FORECASTS)
+		leave_out(columns, e->rows, "reason");
+	json_t *result =
+		json_pack("{s:o,s:O,s:b,s:o}", "columns", columns, "rows", e->rows, "more",
+			  (int)e->more, "cursor", e->more ? json_string(text) : json_null());
 	wt_desk_answer(question->service, &question->ticket, result, NULL);
 	return false;
 }
@@ -274,7 +289,8 @@ static void export_clear(struct wt_question *question)
 void wt_desk_export(struct wt_service *service, struct wt_control_ticket **ticket,
 		    const json_t *params)
 {
-	static const char *const known[] = {"what", "since", "cursor", NULL};
+	/* `csv` is how wither prints it. */
+	static const char *const known[] = {"what", "since", "csv", "cursor", NULL};
 	struct wt_refusal refusal = {0};
 	enum wt_store_table table = WT_STORE_READINGS;
 	struct wt_store_cursor cursor;

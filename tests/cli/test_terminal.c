@@ -237,7 +237,7 @@ static void exports_have_the_documented_columns(void **state)
 		 "issued_unix_s,load,loss_p10_pct,loss_p50_pct,loss_p90_pct,ready_p10_unix_s,"
 		 "ready_p25_unix_s,ready_p50_unix_s,ready_p75_unix_s,ready_p90_unix_s,past_p50_"
 		 "unix_s,"
-		 "p_ready_tonight,call,reason\n"},
+		 "p_ready_tonight,call\n"},
 		{"air-forecasts",
 		 "issued_unix_s,room,lead_s,temp_p10_c,temp_p25_c,temp_p50_c,temp_p75_c,temp_p90_c,"
 		 "vapour_p10_pa,vapour_p25_pa,vapour_p50_pa,vapour_p75_pa,vapour_p90_pa\n"},
