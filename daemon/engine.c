@@ -9,6 +9,7 @@
 
 #include "daemon/engine_inner.h"
 #include "daemon/log.h"
+#include "daemon/record.h"
 
 /* One commit for so many rows in replay, our choice: a few milliseconds' work. */
 #define REPLAY_BATCH_ROWS 5000
@@ -89,10 +90,7 @@ struct wt_site *wt_engine_site(struct wt_engine *engine)
 
 bool wt_engine_record(struct wt_engine *engine, const char *path, char *why, size_t why_size)
 {
-	engine->record = fopen(path, "ae");
-	if (!engine->record)
-		snprintf(why, why_size, "the journal '%s' cannot be written: %s", path,
-			 strerror(errno));
+	engine->record = wt_record_open(path, &engine->recorded_unix_ms, why, why_size);
 	return engine->record != NULL;
 }
 
