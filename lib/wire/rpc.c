@@ -103,14 +103,13 @@ static bool check_envelope(const json_t *document, struct wt_refusal *refusal)
 	return true;
 }
 
-/* The id of a request: a string, an integer or null. */
+/* The id of a request: a string, a number or null. */
 static bool read_id(const json_t *document, json_t **out, struct wt_refusal *refusal)
 {
 	json_t *id = json_object_get(document, "id");
 
-	if (id && !json_is_string(id) && !json_is_integer(id) && !json_is_null(id)) {
-		wt_rpc_refuse(refusal, WT_RPC_BAD_REQUEST,
-			      "id must be a string, an integer or null");
+	if (id && !json_is_string(id) && !json_is_number(id) && !json_is_null(id)) {
+		wt_rpc_refuse(refusal, WT_RPC_BAD_REQUEST, "id must be a string, a number or null");
 		return false;
 	}
 	*out = json_incref(id);
@@ -131,7 +130,7 @@ bool wt_rpc_parse(const char *line, size_t length, struct wt_rpc_request *reques
 			      length);
 		return false;
 	}
-	document = json_loadb(line, length, JSON_REJECT_DUPLICATES, &error);
+	document = json_loadb(line, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
 	if (!document) {
 		char clean[sizeof error.text];
 		wt_text_clean(error.text, strlen(error.text), clean, sizeof clean);

@@ -3,6 +3,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <cmocka.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -21,6 +22,29 @@ static void a_request(void **state)
 	assert_string_equal(request.method, "weigh");
 	assert_non_null(json_object_get(request.params, "sample-fresh"));
 	wt_rpc_clear(&request);
+}
+
+/* JSON-RPC 2.0, section 4: an id is a string, a number or null; one with a fraction is only not
+ * advised. */
+static void an_id_comes_back_as_it_was(void **state)
+{
+	static const char *const ids[] = {"7", "-3", "1.5", "\"a\"", "\"\"", "null"};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof ids / sizeof ids[0]; i++) {
+		char line[80], wanted[40], *reply;
+		struct wt_rpc_request request;
+		struct wt_refusal refusal;
+
+		snprintf(line, sizeof line, "{\"jsonrpc\":\"2.0\",\"id\":%s,\"method\":\"air\"}",
+			 ids[i]);
+		snprintf(wanted, sizeof wanted, "\"id\":%s,", ids[i]);
+		assert_true(wt_rpc_parse(line, strlen(line), &request, &refusal));
+		reply = wt_rpc_reply_line(request.id, NULL);
+		assert_non_null(strstr(reply, wanted));
+		free(reply);
+		wt_rpc_clear(&request);
+	}
 }
 
 static void a_notification_has_no_id(void **state)
@@ -60,8 +84,14 @@ static void broken_requests(void **state)
 		 "method"},
 		{"{\"jsonrpc\":\"2.0\",\"id\":{},\"method\":\"air\"}", WT_RPC_BAD_REQUEST, false,
 		 "id must"},
-		{"{\"jsonrpc\":\"2.0\",\"id\":1.5,\"method\":\"air\"}", WT_RPC_BAD_REQUEST, false,
+		{"{\"jsonrpc\":\"2.0\",\"id\":true,\"method\":\"air\"}", WT_RPC_BAD_REQUEST, false,
 		 "id must"},
+		{"{\"jsonrpc\":\"2.0\",\"id\":[1],\"method\":\"air\"}", WT_RPC_BAD_REQUEST, false,
+		 "id must"},
+		/* JSON, and no request: JSON-RPC 2.0, section 5.1 and its examples. */
+		{"5", WT_RPC_BAD_REQUEST, false, "one JSON object"},
+		{"null", WT_RPC_BAD_REQUEST, false, "one JSON object"},
+		{"\"tonight\"", WT_RPC_BAD_REQUEST, false, "one JSON object"},
 		{"{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"air\",\"parms\":{}}",
 		 WT_RPC_BAD_REQUEST, true, "'parms'"},
 		{"{\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"air\",\"params\":[1]}",
@@ -194,6 +224,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(a_request),
+		cmocka_unit_test(an_id_comes_back_as_it_was),
 		cmocka_unit_test(a_notification_has_no_id),
 		cmocka_unit_test(broken_requests),
 		cmocka_unit_test(a_request_that_is_too_long),
