@@ -69,8 +69,12 @@ static bool add_step(const struct reader *reader, int64_t at_unix_s, const json_
 	struct wt_outlook_doc *out = reader->out;
 	double temp_c, rh_pct;
 
-	if (out->n > 0 && at_unix_s <= out->at_unix_s[out->n - 1])
-		return refuse(reader, "the outlook's times must ascend", json_null());
+	if (out->n > 0 && at_unix_s <= out->at_unix_s[out->n - 1]) {
+		json_t *given = json_integer(at_unix_s);
+		(void)refuse(reader, "the outlook's times must ascend", given);
+		json_decref(given);
+		return false;
+	}
 	if (!temp || !rh || json_is_null(temp) || json_is_null(rh))
 		return true;
 	if (!json_is_number(temp))

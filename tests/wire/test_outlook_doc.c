@@ -105,7 +105,7 @@ static void broken_documents_change_nothing_and_say_why(void **state)
 		{COLUMNS("[]", "[]", "[]"), "at least one step"},
 		{COLUMNS("[0,3600]", "[null,1]", "[50,null]"), "at least one step"},
 		{COLUMNS("[0,0]", "[1,1]", "[50,50]"), "ascend"},
-		{COLUMNS("[3600,0]", "[1,1]", "[50,50]"), "ascend"},
+		{COLUMNS("[7200,3600]", "[1,1]", "[50,50]"), "ascend, not '3600'"},
 		{COLUMNS("[\"2026-04-07T10:00\"]", "[1]", "[50]"), "timeformat=unixtime"},
 		{COLUMNS("[-1]", "[1]", "[50]"), "'-1'"},
 		{COLUMNS("[1e12]", "[1]", "[50]"), "unix seconds"},
