@@ -212,8 +212,10 @@ static const struct wt_arg *find_option(struct reader *reader, const char *name)
 	if (found >= 0)
 		fail(reader, _("%s has no option --%s; did you mean --%s?"), verb, name,
 		     names[found]);
-	else
+	else if (reader->call->verb)
 		fail(reader, _("%s has no option --%s; see: wither help %s"), verb, name, verb);
+	else
+		fail(reader, _("%s has no option --%s; see: wither help"), verb, name);
 	return NULL;
 }
 
@@ -334,9 +336,13 @@ static size_t count_words(const struct wt_verb *verb)
 static bool too_few(struct reader *reader)
 {
 	const struct wt_verb *verb = reader->call->verb;
+	const struct wt_arg *arg = &verb->words[reader->n_words];
 
-	return fail(reader, _("%s needs %s; for instance: %s"), verb->name,
-		    verb->words[reader->n_words].shown, verb->example);
+	if (arg->kind == WT_ARG_WORD)
+		return fail(reader, _("%s needs %s (%s); for instance: %s"), verb->name, arg->shown,
+			    arg->words ? arg->words : wt_words_accepted(arg->list), verb->example);
+	return fail(reader, _("%s needs %s; for instance: %s"), verb->name, arg->shown,
+		    verb->example);
 }
 
 /* LOAD may be left out where that is safe.  A bare number stays the load then: `weigh 7` is a

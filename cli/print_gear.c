@@ -175,6 +175,14 @@ static const char *severity_word(const char *severity)
 	return _("note");
 }
 
+static void say_bytes(char out[static WT_SAY_SIZE], double bytes)
+{
+	if (bytes < 1e6)
+		wt_say_number(out, bytes / 1e3, 0, " kB");
+	else
+		wt_say_number(out, bytes / 1e6, 1, " MB");
+}
+
 static void print_facts(struct wt_page *page, const json_t *facts, double now)
 {
 	char started[WT_WHEN_SIZE], age[WT_WHEN_SIZE], size[WT_SAY_SIZE], space[WT_SAY_SIZE];
@@ -183,7 +191,7 @@ static void print_facts(struct wt_page *page, const json_t *facts, double now)
 
 	wt_when_clock(started, wt_doc_number(facts, "started_unix_s"), now);
 	wt_when_span(age, wt_doc_number(facts, "forecast_age_s"));
-	wt_say_number(size, wt_doc_number(facts, "database_bytes") / 1e6, 1, " MB");
+	say_bytes(size, wt_doc_number(facts, "database_bytes"));
 	wt_say_number(space, wt_doc_number(facts, "free_bytes") / 1e9, 1, " GB");
 	wt_page_fact(page, GEAR_LABEL, _("witherd"), _("%s since %s%s"), version ? version : "-",
 		     started, wt_doc_true(facts, "frozen") ? _(" (frozen)") : "");
@@ -232,6 +240,6 @@ void wt_print_backup(struct wt_page *page, const json_t *result)
 	char size[WT_SAY_SIZE];
 	const char *file = wt_doc_text(result, "file");
 
-	wt_say_number(size, wt_doc_number(result, "bytes") / 1e6, 1, " MB");
+	say_bytes(size, wt_doc_number(result, "bytes"));
 	wt_page_textf(page, WT_MARK_NONE, 2, _("Written: %s, %s"), file ? file : "-", size);
 }

@@ -37,8 +37,10 @@ static void print_leads(struct wt_page *page, const json_t *leads)
 	struct wt_table table = wt_table_new("rrrrrr");
 	size_t i;
 	json_t *row;
+	long long known = 0;
 
-	if (json_array_size(leads) == 0) {
+	json_array_foreach(leads, i, row) known += wt_doc_integer(row, "n", 0);
+	if (known == 0) {
 		wt_page_text(
 			page, WT_MARK_NONE, 2,
 			_("No load that was weighed has been closed yet: nothing to compare."));

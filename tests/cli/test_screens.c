@@ -79,6 +79,7 @@ static const struct screen {
 	{"what_if", wt_print_what_if, false, 19},
 	{"review", wt_print_review, true, 0},
 	{"review_one", wt_print_review, false, 0},
+	{"review_none", wt_print_review, false, 0},
 	{"ledger", wt_print_ledger, false, 0},
 	{"ledger_none", wt_print_ledger, false, 0},
 	{"gardens", wt_print_gardens, false, 19},

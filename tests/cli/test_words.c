@@ -224,6 +224,8 @@ static void faults_are_quoted(void **state)
 		{"weigh 99999999999 3", "not '99999999999'"},
 		{"feel 7 crunchy", "crisp, soft, limp, slack, dry-edged, not 'crunchy'"},
 		{"fix", "fix needs LOAD"},
+		{"export", "needs WHAT (readings, loads, forecasts, air-forecasts); for instance"},
+		{"--nonsense", "wither has no option --nonsense; see: wither help"},
 		{"loads --all=yes", "takes no value"},
 		{"loads -a", "not '-a'"},
 		{"plan tomorrow", "does not take 'tomorrow'"},
