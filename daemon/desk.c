@@ -93,9 +93,9 @@ static json_t *broker(struct wt_service *service)
 		text = status.text;
 		says = status.says;
 	}
-	return json_pack("{s:s,s:s,s:o,s:I}", "state", wt_feed_state_text(status.state), "text",
+	return json_pack("{s:s,s:s,s:o,s:o}", "state", wt_feed_state_text(status.state), "text",
 			 text, "says", wt_says_json(says), "since_unix_s",
-			 (json_int_t)status.since_unix_s);
+			 status.since_unix_s ? json_integer(status.since_unix_s) : json_null());
 }
 
 /* What only the feed knows is added to the site's rows. */
@@ -386,7 +386,13 @@ static void no_method(struct wt_control_ticket **ticket, const char *method)
 static void ask(struct wt_service *service, struct wt_control_ticket **ticket,
 		const struct verb *verb, const json_t *params)
 {
+	static const char *const none[] = {NULL};
 	struct wt_refusal refusal = {0};
+	if ((verb->kind == KIND_HEALTH || verb->kind == KIND_WATCH) &&
+	    !wt_rpc_check_names(params, none, &refusal)) {
+		wt_control_refuse(ticket, &refusal);
+		return;
+	}
 	switch (verb->kind) {
 	case KIND_QUERY:
 	case KIND_STATIONS:

@@ -56,18 +56,16 @@ bool wt_site_is_act(const char *method)
 
 /* --- spread ---------------------------------------------------------------------------------- */
 
-static bool spread_area(const struct context *context, double *area_m2)
+/* The area given, or that of the trays given; NAN when neither is. */
+static bool read_area(const struct context *context, double *area_m2)
 {
 	const struct site_value *area = value(context, "area"), *trays = value(context, "trays");
 	double tray_m2 = context->site->config->tray_area_m2;
 
-	if (area->given) {
+	if (area->given || !trays->given) {
 		*area_m2 = area->number;
 		return true;
 	}
-	if (!trays->given)
-		return site_refuse(context->refusal, -32602, "area", "",
-				   "spread needs the area in m2 or the number of trays");
 	if (!(tray_m2 > 0.0))
 		return site_refuse(
 			context->refusal, -32602, "trays", "",
@@ -91,8 +89,11 @@ static bool prepare_spread(struct context *context)
 	if (!config->n_rooms)
 		return site_refuse(context->refusal, REFUSED, "room", "",
 				   "no room is configured: add a [room NAME] section");
-	if (!spread_area(context, &area_m2))
+	if (!read_area(context, &area_m2))
 		return false;
+	if (isnan(area_m2))
+		return site_refuse(context->refusal, -32602, "area", "",
+				   "spread needs the area in m2 or the number of trays");
 	int season = value(context, "season")->given
 			     ? value(context, "season")->word
 			     : (int)site_season(context->site, context->at_unix_s);
@@ -150,8 +151,11 @@ static bool prepare_feel(struct context *context)
 static bool prepare_turn(struct context *context)
 {
 	const struct site_value *fan = value(context, "fan");
+	double area_m2 = NAN;
 
-	put_number(context, "area_m2", value(context, "area")->number);
+	if (!read_area(context, &area_m2))
+		return false;
+	put_number(context, "area_m2", area_m2);
 	json_object_set_new(context->params, "fan",
 			    fan->given ? json_boolean(fan->number > 0.5) : json_null());
 	return true;

@@ -23,6 +23,8 @@
 #define KG(given, is_required, most_kg) {.name = given, .kind = SITE_PARAM_NUMBER, .required = is_required, \
 	.above = true, .least = 0, .most = most_kg, .quantity = WT_QUANTITY_KG}
 #define AREA {.name = "area", .kind = SITE_PARAM_NUMBER, .above = true, .least = 0, .most = 1000, .quantity = WT_QUANTITY_M2}
+#define TRAYS {.name = "trays", .kind = SITE_PARAM_NUMBER, .above = true, .least = 0, .most = 1000}
+#define NEW {.name = "new", .kind = SITE_PARAM_SWITCH} /* a name is always taken as it comes here */
 #define WORD(given, list) {.name = given, .kind = SITE_PARAM_WORD, .words = list}
 #define MOISTURE {.name = "moisture", .kind = SITE_PARAM_NUMBER, .least = 50, .most = 90, .quantity = WT_QUANTITY_PCT}
 
@@ -30,16 +32,16 @@ const struct site_verb_rule site_verbs[SITE_VERB_COUNT] = {
 	[SITE_SPREAD] = {"spread", SITE_VERB_ACT, {
 		{.name = "origin", .kind = SITE_PARAM_NAME, .required = true},
 		KG("kg", true, 500), AREA,
-		{.name = "trays", .kind = SITE_PARAM_NUMBER, .above = true, .least = 0, .most = 1000},
+		TRAYS,
 		{.name = "room", .kind = SITE_PARAM_ROOM}, {.name = "style", .kind = SITE_PARAM_STYLE},
 		WORD("grade", WT_WORDS_GRADE), WORD("season", WT_WORDS_SEASON), WORD("wet", WT_WORDS_WET),
 		MOISTURE,
 		{.name = "price", .kind = SITE_PARAM_NUMBER, .least = 0, .most = 1e6},
-		{.name = "scale", .kind = SITE_PARAM_SCALE}, AT}},
+		{.name = "scale", .kind = SITE_PARAM_SCALE}, NEW, AT}},
 	[SITE_WEIGH] = {"weigh", SITE_VERB_ACT, {LOAD, KG("kg", true, 500), KG("sample-fresh", false, 500), AT}},
 	[SITE_FEEL] = {"feel", SITE_VERB_ACT, {LOAD,
 		{.name = "step", .kind = SITE_PARAM_WORD, .required = true, .words = WT_WORDS_FEEL}, AT}},
-	[SITE_TURN] = {"turn", SITE_VERB_ACT, {LOAD, AREA, {.name = "fan", .kind = SITE_PARAM_SWITCH}, AT}},
+	[SITE_TURN] = {"turn", SITE_VERB_ACT, {LOAD, AREA, TRAYS, {.name = "fan", .kind = SITE_PARAM_SWITCH}, AT}},
 	[SITE_FIX] = {"fix", SITE_VERB_ACT, {LOAD, KG("kg", false, 500), KG("part", false, 500),
 		{.name = "minutes", .kind = SITE_PARAM_NUMBER, .above = true, .least = 0, .most = 600,
 		 .quantity = WT_QUANTITY_MIN}, AT}},
@@ -72,7 +74,7 @@ const struct site_verb_rule site_verbs[SITE_VERB_COUNT] = {
 		{.name = "ready-by", .kind = SITE_PARAM_WISH},
 		WORD("grade", WT_WORDS_GRADE), WORD("season", WT_WORDS_SEASON),
 		{.name = "style", .kind = SITE_PARAM_STYLE}, {.name = "room", .kind = SITE_PARAM_ROOM},
-		WORD("wet", WT_WORDS_WET), MOISTURE}},
+		WORD("wet", WT_WORDS_WET), MOISTURE, NEW}},
 };
 /* clang-format on */
 
@@ -98,6 +100,22 @@ bool site_refuse(struct wt_refusal *refusal, int code, const char *field, const 
 	va_start(arguments, format);
 	wt_says_take(refusal->says, format, arguments);
 	vsnprintf(refusal->text, sizeof(refusal->text), format, arguments);
+	va_end(arguments);
+	return false;
+}
+
+/* Adds what is accepted to a refusal just made, for those who do not read sentences. */
+static bool accepting(struct wt_refusal *refusal, const char *format, ...)
+	__attribute__((format(printf, 2, 3)));
+
+static bool accepting(struct wt_refusal *refusal, const char *format, ...)
+{
+	va_list arguments;
+
+	if (!refusal)
+		return false;
+	va_start(arguments, format);
+	vsnprintf(refusal->accepted, sizeof(refusal->accepted), format, arguments);
 	va_end(arguments);
 	return false;
 }
@@ -176,12 +194,15 @@ static bool read_number(const struct site_param_rule *rule, const json_t *value,
 	bool fine = to_number(value, rule->quantity, &number) && number <= rule->most &&
 		    (rule->above ? number > rule->least : number >= rule->least);
 
-	if (!fine)
-		return site_refuse(refusal, BAD, rule->name, given,
-				   "%s must be %s %g and at most %g%s%s, not '%s'", rule->name,
-				   rule->above ? WT_SAYS_WORD("more than")
-					       : WT_SAYS_WORD("at least"),
-				   rule->least, rule->most, *unit ? " " : "", unit, given);
+	if (!fine) {
+		const char *from =
+			rule->above ? WT_SAYS_WORD("more than") : WT_SAYS_WORD("at least");
+		(void)site_refuse(refusal, BAD, rule->name, given,
+				  "%s must be %s %g and at most %g%s%s, not '%s'", rule->name, from,
+				  rule->least, rule->most, *unit ? " " : "", unit, given);
+		return accepting(refusal, "%s %g and at most %g%s%s", from, rule->least, rule->most,
+				 *unit ? " " : "", unit);
+	}
 	out->number = number;
 	return true;
 }
@@ -191,10 +212,12 @@ static bool read_word(const struct site_param_rule *rule, const json_t *value, c
 {
 	const char *text = json_string_value(value);
 
-	if (!text || wt_words_parse(rule->words, text, &out->word) != WT_OK)
-		return site_refuse(refusal, BAD, rule->name, given,
-				   "there is no %s '%s'; accepted: %s", rule->name, given,
-				   wt_words_accepted(rule->words));
+	if (!text || wt_words_parse(rule->words, text, &out->word) != WT_OK) {
+		(void)site_refuse(refusal, BAD, rule->name, given,
+				  "there is no %s '%s'; accepted: %s", rule->name, given,
+				  wt_words_accepted(rule->words));
+		return accepting(refusal, "%s", wt_words_accepted(rule->words));
+	}
 	out->text = text;
 	return true;
 }
@@ -214,9 +237,11 @@ static bool read_switch(const struct site_param_rule *rule, const json_t *value,
 		out->number = 0.0;
 	else if (json_is_integer(value) && (json_integer_value(value) | 1) == 1)
 		out->number = (double)json_integer_value(value);
-	else
-		return site_refuse(refusal, BAD, rule->name, given,
-				   "%s must be on or off, not '%s'", rule->name, given);
+	else {
+		(void)site_refuse(refusal, BAD, rule->name, given, "%s must be on or off, not '%s'",
+				  rule->name, given);
+		return accepting(refusal, "on or off");
+	}
 	return true;
 }
 
@@ -263,10 +288,12 @@ static bool read_named(const struct wt_site *site, const struct site_param_rule 
 	const char *text = json_string_value(value);
 	size_t found = find_named(site, rule->kind, text, list, sizeof(list));
 
-	if (found == SIZE_MAX)
-		return site_refuse(refusal, BAD, rule->name, given,
-				   "there is no %s '%s'; accepted: %s", rule->name, given,
-				   *list ? list : WT_SAYS_WORD("none is configured"));
+	if (found == SIZE_MAX) {
+		const char *accepted = *list ? list : WT_SAYS_WORD("none is configured");
+		(void)site_refuse(refusal, BAD, rule->name, given,
+				  "there is no %s '%s'; accepted: %s", rule->name, given, accepted);
+		return accepting(refusal, "%s", accepted);
+	}
 	out->index = found;
 	out->text = text;
 	return true;
@@ -279,10 +306,11 @@ static bool read_salt(const struct site_param_rule *rule, const json_t *value, c
 
 	enum wt_salt salt;
 
-	if (!text || wt_salt_parse(text, &salt) != WT_OK)
-		return site_refuse(refusal, BAD, rule->name, given,
-				   "there is no salt '%s'; accepted: %s", given,
-				   wt_salt_accepted());
+	if (!text || wt_salt_parse(text, &salt) != WT_OK) {
+		(void)site_refuse(refusal, BAD, rule->name, given,
+				  "there is no salt '%s'; accepted: %s", given, wt_salt_accepted());
+		return accepting(refusal, "%s", wt_salt_accepted());
+	}
 	out->word = (int)salt;
 	out->text = text;
 	return true;
@@ -305,8 +333,9 @@ static bool read_load(const struct wt_site *site, const struct site_param_rule *
 		if (!site->loads[i].gone && site->loads[i].state == SITE_OPEN)
 			add_name(list, sizeof(list), name);
 	}
-	return site_refuse(refusal, BAD, rule->name, given, "there is no load '%s'; open loads: %s",
-			   given, *list ? list : WT_SAYS_WORD("none"));
+	(void)site_refuse(refusal, BAD, rule->name, given, "there is no load '%s'; open loads: %s",
+			  given, *list ? list : WT_SAYS_WORD("none"));
+	return accepting(refusal, "%s", *list ? list : WT_SAYS_WORD("none"));
 }
 
 static bool read_time(const struct site_param_rule *rule, const json_t *value, const char *given,
@@ -315,10 +344,12 @@ static bool read_time(const struct site_param_rule *rule, const json_t *value, c
 	bool wish = rule->kind == SITE_PARAM_WISH;
 	int64_t at;
 
-	if (!site_clock_parse(value, now_unix_s, wish, &at))
-		return site_refuse(refusal, BAD, rule->name, given,
-				   "%s must be a time (%s), not '%s'", rule->name,
-				   wt_timefmt_user_accepted(), given);
+	if (!site_clock_parse(value, now_unix_s, wish, &at)) {
+		(void)site_refuse(refusal, BAD, rule->name, given,
+				  "%s must be a time (%s), not '%s'", rule->name,
+				  wt_timefmt_user_accepted(), given);
+		return accepting(refusal, "%s", wt_timefmt_user_accepted());
+	}
 	/* The caller's clock may run a little before the daemon's. */
 	if (!wish && at > now_unix_s && at <= now_unix_s + 5)
 		at = now_unix_s;
@@ -391,8 +422,11 @@ static bool refuse_unknown(const struct site_verb_rule *verb, const char *name,
 	wt_text_clean(name, strlen(name), given, sizeof(given));
 	for (size_t i = 0; i < SITE_PARAMS_MAX && verb->params[i].name; i++)
 		add_name(list, sizeof(list), verb->params[i].name);
-	return site_refuse(refusal, BAD, "", given, "%s takes no '%s'; accepted: %s", verb->name,
-			   given, *list ? list : WT_SAYS_WORD("no parameter"));
+	if (!*list)
+		snprintf(list, sizeof(list), WT_SAYS_WORD("no parameter"));
+	(void)site_refuse(refusal, BAD, "params", given, "%s takes no '%s'; accepted: %s",
+			  verb->name, given, list);
+	return accepting(refusal, "%s", list);
 }
 
 bool site_params_read(const struct wt_site *site, const struct site_verb_rule *verb,
@@ -420,9 +454,13 @@ bool site_params_read(const struct wt_site *site, const struct site_verb_rule *v
 			return false;
 	}
 	for (size_t i = 0; i < SITE_PARAMS_MAX && verb->params[i].name; i++) {
-		if (verb->params[i].required && !values[i].given)
-			return site_refuse(refusal, BAD, verb->params[i].name, "", "%s needs %s",
-					   verb->name, verb->params[i].name);
+		if (!verb->params[i].required || values[i].given)
+			continue;
+		(void)site_refuse(refusal, BAD, verb->params[i].name, "", "%s needs %s", verb->name,
+				  verb->params[i].name);
+		return verb->params[i].kind == SITE_PARAM_WORD
+			       ? accepting(refusal, "%s", wt_words_accepted(verb->params[i].words))
+			       : false;
 	}
 	return true;
 }

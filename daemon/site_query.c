@@ -54,8 +54,14 @@ static json_t *query(struct wt_site *site, const char *method, const json_t *par
 	struct site_value values[SITE_PARAMS_MAX];
 
 	/* `style` without parameters shows the styles; it is an act with them. */
-	if (verb == &site_verbs[SITE_STYLE])
+	if (verb == &site_verbs[SITE_STYLE]) {
+		if (site_params_read(site, verb, params, now_unix_s, values, refusal))
+			site_refuse(refusal, -32602, "ready-from", "",
+				    "style needs ready-from (a loss in %%) or accept");
+		if (json_object_size(params) > 0)
+			return NULL;
 		verb = &site_verbs[SITE_GARDENS];
+	}
 	if (!verb || verb->kind != SITE_VERB_QUERY) {
 		site_refuse(refusal, -32601, "", method, "there is no method '%.60s'", method);
 		return NULL;

@@ -106,10 +106,14 @@ static void station_concerns(const struct wt_site *site, const struct site_stati
 			concern(list, "station_silent", "err",
 				"Station %s has been silent for %lld h.", station->name,
 				(long long)(age_s / SITE_HOUR_S));
-		else
+		else if (age_s >= 120)
 			concern(list, "station_silent", "err",
 				"Station %s has been silent for %lld min.", station->name,
 				(long long)(age_s / 60));
+		else
+			concern(list, "station_silent", "err",
+				"Station %s has been silent for %lld s.", station->name,
+				(long long)age_s);
 	} else if (station->last_flags & WT_FLAG_STUCK) {
 		concern(list, "station_stuck", "warning",
 			"Station %s has sent the same values for hours: is it stuck?",

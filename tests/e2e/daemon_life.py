@@ -77,6 +77,27 @@ def test_bad_lines(witherd):
         bench.close()
 
 
+def test_parameters(witherd):
+    """Methods and parameters are the verbs and their long options; another one is refused."""
+    bench = rig.Rig(witherd, broker=False)
+    try:
+        bench.start()
+        for method in ("tonight", "loads", "air", "plan", "review", "ledger", "gardens", "stations",
+                       "health", "watch", "undo", "export", "backup"):
+            error = bench.refused(method, colour="red")
+            assert error["code"] == -32602 and "'colour'" in error["message"], (method, error)
+            assert error["data"]["given"] == "colour" and error["data"]["accepted"], (method, error)
+        columns = bench.ask("export", what="forecasts", csv=True)["columns"]
+        assert columns == ["issued_unix_s", "load", "loss_p10_pct", "loss_p50_pct", "loss_p90_pct",
+                           "ready_p10_unix_s", "ready_p25_unix_s", "ready_p50_unix_s",
+                           "ready_p75_unix_s", "ready_p90_unix_s", "past_p50_unix_s",
+                           "p_ready_tonight", "call"], columns
+        assert bench.ask("stations")["broker"]["since_unix_s"] is None
+        assert bench.stop() == 0
+    finally:
+        bench.close()
+
+
 def test_pipelined_and_split(witherd):
     bench = quiet(witherd)
     try:

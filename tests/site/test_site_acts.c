@@ -60,6 +60,7 @@ static const struct bad bad_acts[] = {
 	{"feel", "{'load':1,'step':'crunchy'}", {"no step 'crunchy'", "crisp, soft, limp, slack, dry-edged"}},
 	{"feel", "{'load':1}", {"feel needs step"}},
 	{"turn", "{'load':1,'area':0}", {"area must be"}},
+	{"turn", "{'load':1,'trays':0}", {"trays must be more than 0", "'0'"}},
 	{"turn", "{'load':1,'fan':'fast'}", {"fan must be on or off", "'fast'"}},
 	{"fix", "{'load':2}", {"load 2 was fixed"}},
 	{"fix", "{'load':1,'kg':12}", {"load 1 cannot weigh 12 kg"}},
@@ -139,6 +140,58 @@ static void bad_acts_are_refused_in_words_and_change_nothing(void **state)
 	assert_true(wt_site_generation(w.site) == generation);
 	free(before);
 	free(after);
+	workshop_close(&w);
+}
+
+/* Who does not read sentences finds in the data which parameter it was and what is accepted. */
+static void refusals_name_what_is_accepted(void **state)
+{
+	static const struct {
+		const char *method, *params, *field, *accepted;
+	} cases[] = {
+		{"weigh", "{'load':1,'kg':0}", "kg", "more than 0 and at most 500 kg"},
+		{"weigh", "{'load':9,'kg':1}", "load", "1"},
+		{"feel", "{'load':1}", "step", "crisp, soft, limp, slack, dry-edged"},
+		{"feel", "{'load':1,'step':'x'}", "step", "crisp, soft, limp, slack, dry-edged"},
+		{"turn", "{'load':1,'fan':'x'}", "fan", "on or off"},
+		{"turn", "{'load':1,'x':1}", "params", "load, area, trays, fan, at"},
+		{"undo", "{'x':1}", "params", "no parameter"},
+		{"spread", "{'origin':'A','kg':1,'area':1,'room':'x'}", "room", "loft, cellar"},
+	};
+	struct workshop w;
+
+	(void)state;
+	open_three_loads(&w);
+	for (size_t i = 0; i < sizeof(cases) / sizeof(cases[0]); i++) {
+		assert_null(workshop_act(&w, cases[i].method, "%s", cases[i].params));
+		assert_string_equal(w.refusal.field, cases[i].field);
+		assert_string_equal(w.refusal.accepted, cases[i].accepted);
+	}
+	/* `style` only asks without parameters; a style alone says too little. */
+	assert_null(workshop_query(&w, "style", "%s", "{'style':'green'}"));
+	assert_non_null(strstr(w.refusal.text, "style needs ready-from"));
+	workshop_close(&w);
+}
+
+/* What `wither turn 7 5trays` and `wither spread ... --new` ask for. */
+static void every_long_option_is_a_parameter(void **state)
+{
+	struct workshop w;
+	json_t *act;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 11 * HOUR);
+	act = workshop_act(&w, "spread", "%s",
+			   "{'origin':'A','kg':10,'trays':10,'new':true,'at':'-1h'}");
+	assert_near(number_at(act, "act/params/area_m2"), 12.0, 1e-9);
+	json_decref(act);
+	act = workshop_act(&w, "turn", "%s", "{'load':1,'trays':20}");
+	assert_near(number_at(act, "act/params/area_m2"), 24.0, 1e-9);
+	json_decref(act);
+	act = workshop_act(&w, "turn", "%s", "{'load':1}");
+	assert_true(json_is_null(value_at(act, "act/params/area_m2")));
+	json_decref(act);
 	workshop_close(&w);
 }
 
@@ -366,6 +419,8 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(bad_acts_are_refused_in_words_and_change_nothing),
+		cmocka_unit_test(refusals_name_what_is_accepted),
+		cmocka_unit_test(every_long_option_is_a_parameter),
 		cmocka_unit_test(defaults_are_written_out),
 		cmocka_unit_test(the_first_style_of_the_file_is_the_usual_one),
 		cmocka_unit_test(undo_takes_back_the_last_act_and_keeps_the_trace),
