@@ -68,7 +68,9 @@ static bool set(struct reader *reader, const char *name, json_t *value)
 		json_decref(value);
 		return fail(reader, _("%s is given twice"), name);
 	}
-	json_object_set_new(reader->call->params, name, value);
+	/* Only a text can be no value. */
+	if (json_object_set_new(reader->call->params, name, value) != 0)
+		return fail(reader, _("%s is not UTF-8 text"), name);
 	return true;
 }
 

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/memory.h"
 #include "cli/run.h"
 #include "cli/tongue.h"
 #include "lib/wire/text.h"
@@ -25,17 +26,16 @@ static void print_real(FILE *out, double value)
 static char *cleaned(const char *text)
 {
 	size_t length = strlen(text), used = 0;
-	char *out = malloc(length + 4);
+	char *out = wt_memory_get(length + 4, 1);
 
-	for (size_t at = 0, n; out && at <= length; at += n + 1) {
+	for (size_t at = 0, n; at <= length; at += n + 1) {
 		n = strcspn(text + at, "\n");
 		wt_text_clean(text + at, n, out + used, length + 4 - used);
 		used += strlen(out + used);
 		if (text[at + n])
 			out[used++] = '\n';
 	}
-	if (out)
-		out[used] = '\0';
+	out[used] = '\0';
 	return out;
 }
 
@@ -45,12 +45,16 @@ static char *dump(const json_t *value, size_t flags)
 	char *text = json_dumps(value, flags), *out;
 	size_t used = 0;
 
-	if (!text || wt_text_is_clean(text, strlen(text)))
+	if (!text)
+		wt_memory_end();
+	if (wt_text_is_clean(text, strlen(text)))
 		return text;
 	free(text);
 	text = json_dumps(value, flags | JSON_ENSURE_ASCII);
-	out = text ? malloc(6 * strlen(text) + 1) : NULL;
-	for (const char *c = text; out && *c; c++) {
+	if (!text)
+		wt_memory_end();
+	out = wt_memory_get(6 * strlen(text) + 1, 1);
+	for (const char *c = text; *c; c++) {
 		if (*c == 0x7F) {
 			memcpy(out + used, "\\u007f", 6);
 			used += 6;
@@ -58,8 +62,7 @@ static char *dump(const json_t *value, size_t flags)
 			out[used++] = *c;
 		}
 	}
-	if (out)
-		out[used] = '\0';
+	out[used] = '\0';
 	free(text);
 	return out;
 }
@@ -84,7 +87,7 @@ void wt_csv_value(FILE *out, const json_t *value)
 	if (json_is_string(value)) {
 		char *text = cleaned(json_string_value(value));
 
-		print_quoted(out, text ? text : "");
+		print_quoted(out, text);
 		free(text);
 	} else if (json_is_integer(value)) {
 		fprintf(out, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
@@ -95,7 +98,7 @@ void wt_csv_value(FILE *out, const json_t *value)
 	} else if (value && !json_is_null(value)) {
 		char *text = dump(value, JSON_COMPACT);
 
-		print_quoted(out, text ? text : "");
+		print_quoted(out, text);
 		free(text);
 	}
 }
@@ -129,7 +132,7 @@ static void print_objects(const json_t *columns, const json_t *rows, bool *begun
 				json_object_set(object, key, value ? value : json_null());
 		}
 		text = dump(object, JSON_COMPACT | JSON_REAL_PRECISION(15));
-		printf("%s\n%s", *begun ? "," : "", text ? text : "{}");
+		printf("%s\n%s", *begun ? "," : "", text);
 		*begun = true;
 		free(text);
 		json_decref(object);
@@ -147,10 +150,8 @@ static void print_json_head(const struct wt_command *call, const json_t *result)
 			json_object_set(head, keys[i], json_object_get(result, keys[i]));
 	json_object_set(head, "what", json_object_get(call->params, "what"));
 	text = dump(head, JSON_COMPACT);
-	if (text) {
-		text[strlen(text) - 1] = '\0';
-		printf("%s,\"rows\":[", text);
-	}
+	text[strlen(text) - 1] = '\0';
+	printf("%s,\"rows\":[", text);
 	free(text);
 	json_decref(head);
 }

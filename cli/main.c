@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "cli/args.h"
+#include "cli/memory.h"
 #include "cli/run.h"
 #include "cli/term.h"
 #include "cli/tongue.h"
@@ -19,6 +20,7 @@ int main(int argc, char **argv)
 	wt_tongue_start(!term.utf8);
 	if (argc > 1 && strcmp(argv[1], "complete") == 0)
 		return wt_run_complete(argc - 2, argv + 2);
+	wt_memory_start();
 	if (!wt_args_parse(argc - 1, argv + (argc > 0), &call, why, sizeof why)) {
 		wt_run_complain("%s", why);
 		return WT_EXIT_USAGE;

@@ -8,6 +8,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "cli/memory.h"
 #include "cli/say.h"
 
 enum { PLOT_LABEL = 5, PLOT_DOTS_X = 2, PLOT_DOTS_Y = 4, PLOT_ROW_TEXT = 2048 };
@@ -38,9 +39,7 @@ struct wt_plot *wt_plot_new(const struct wt_page *page, int rows, double from_un
 		return NULL;
 	if (fabs(from_unix_s) > PLOT_TIME_MAX_S || to_unix_s - from_unix_s > PLOT_SPAN_MAX_S)
 		return NULL;
-	plot = calloc(1, sizeof *plot + (size_t)(rows * width) * sizeof *plot->cells);
-	if (!plot)
-		return NULL;
+	plot = wt_memory_get(1, sizeof *plot + (size_t)(rows * width) * sizeof *plot->cells);
 	plot->width = width;
 	plot->height = rows;
 	plot->from_unix_s = from_unix_s;

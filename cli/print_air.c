@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/memory.h"
 #include "cli/page.h"
 #include "cli/plot.h"
 #include "cli/print.h"
@@ -95,9 +96,9 @@ static bool values_read(const json_t *result, const char *key, double scale, dou
 	double now = wt_doc_number(result, "now_unix_s");
 	size_t n_past = json_array_size(wt_doc_list(past, key));
 	size_t n_next = json_array_size(wt_doc_list(next, "p50"));
-	double *all = calloc(2 * n_past + 4 * n_next + 1, sizeof *all);
+	double *all = wt_memory_get(2 * n_past + 4 * n_next + 1, sizeof *all);
 
-	if (!all || !(step_s > 0))
+	if (!(step_s > 0))
 		goto fail;
 	if (!(past_step_s > 0) || !isfinite(past_start))
 		n_past = 0;

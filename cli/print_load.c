@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "cli/doc.h"
+#include "cli/memory.h"
 #include "cli/night.h"
 #include "cli/page.h"
 #include "cli/plot.h"
@@ -104,7 +105,7 @@ struct curve {
 static bool read_curve(const json_t *list, struct curve *out)
 {
 	size_t n = json_array_size(list), i;
-	double *all = n ? calloc(4 * n, sizeof *all) : NULL;
+	double *all = n ? wt_memory_get(4 * n, sizeof *all) : NULL;
 	json_t *point;
 
 	if (!all)

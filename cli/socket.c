@@ -161,15 +161,22 @@ static double monotonic_s(void)
 	return (double)at.tv_sec + (double)at.tv_nsec * 1e-9;
 }
 
-static bool make_room(struct wt_socket *socket)
+static bool make_room(struct wt_socket *socket, char *why, size_t why_size)
 {
 	size_t wish = socket->size ? socket->size * 2 : SOCKET_CHUNK;
 	char *grown;
 
 	if (socket->size - socket->used >= SOCKET_CHUNK / 2)
 		return true;
-	if (wish > SOCKET_REPLY_MAX || !(grown = realloc(socket->buffer, wish)))
+	if (wish > SOCKET_REPLY_MAX) {
+		snprintf(why, why_size, "%s", _("the daemon's answer is too long"));
 		return false;
+	}
+	grown = realloc(socket->buffer, wish);
+	if (!grown) {
+		snprintf(why, why_size, "%s", _("out of memory"));
+		return false;
+	}
 	socket->buffer = grown;
 	socket->size = wish;
 	return true;
@@ -191,10 +198,8 @@ static size_t read_line(struct wt_socket *socket, double until_s, char *why, siz
 		if (end)
 			return (size_t)(end - socket->buffer) + 1;
 		looked = socket->used;
-		if (!make_room(socket)) {
-			snprintf(why, why_size, "%s", _("the daemon's answer is too long"));
+		if (!make_room(socket, why, why_size))
 			return 0;
-		}
 		if (left_s <= 0 || (poll(&ready, 1, (int)(left_s * 1000) + 1) == 0)) {
 			snprintf(why, why_size,
 				 _("the daemon at %s did not answer in time; try again"),
@@ -298,6 +303,11 @@ static bool take_reply(const char *line, struct wt_reply *reply, char *why, size
 	}
 	begin = wt_socket_result_text(line, &length);
 	reply->text = begin ? strndup(begin, length) : NULL;
+	if (!reply->text) {
+		snprintf(why, why_size, "%s", _("out of memory"));
+		wt_socket_reply_clear(reply);
+		return false;
+	}
 	return true;
 }
 

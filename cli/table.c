@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "cli/memory.h"
+
 enum { TABLE_LEAST_FLEXIBLE = 4, TABLE_WIDE_TERMINAL = 60 };
 
 struct wt_table wt_table_new(const char *set)
@@ -29,13 +31,9 @@ void wt_table_clear(struct wt_table *table)
 
 void wt_table_add(struct wt_table *table, enum wt_mark mark, const char *text)
 {
-	struct wt_table_cell *grown = realloc(table->cells, (table->n + 1) * sizeof *table->cells);
-
-	if (!grown)
-		return;
-	table->cells = grown;
+	table->cells = wt_memory_grow(table->cells, (table->n + 1) * sizeof *table->cells);
 	table->cells[table->n].mark = mark;
-	table->cells[table->n].text = strdup(text ? text : "-");
+	table->cells[table->n].text = wt_memory_copy(text ? text : "-");
 	table->n++;
 }
 
@@ -65,7 +63,7 @@ static int measure(const struct wt_table *table, const struct wt_page *page, int
 	for (size_t i = 0; i < table->n; i++) {
 		char shown[512];
 		int width = wt_term_copy(&page->term, shown, sizeof shown, page->term.width,
-					 table->cells[i].text ? table->cells[i].text : "");
+					 table->cells[i].text);
 
 		if (width > widths[i % table->columns])
 			widths[i % table->columns] = width;
@@ -98,7 +96,7 @@ void wt_table_print(const struct wt_table *table, struct wt_page *page, size_t f
 			if (widths[c] > 0)
 				wt_page_cell(page, cell->mark,
 					     table->set[c] == 'r' ? -widths[c] : widths[c],
-					     cell->text ? cell->text : "");
+					     cell->text);
 		}
 		wt_page_end(page);
 	}

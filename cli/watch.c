@@ -17,6 +17,7 @@
 #include <unistd.h>
 
 #include "cli/doc.h"
+#include "cli/memory.h"
 #include "cli/page.h"
 #include "cli/print.h"
 #include "cli/run.h"
@@ -33,6 +34,9 @@ struct screen {
 	struct termios before;
 	bool raw;
 };
+
+/* The one that is open, to be closed before the end is said. */
+static struct screen *standing;
 
 static void on_signal(int number)
 {
@@ -52,6 +56,18 @@ static void catch_signals(void)
 	sigaction(SIGHUP, &action, NULL);
 }
 
+static void screen_close(void)
+{
+	struct screen *screen = standing;
+
+	wt_memory_before_end(NULL);
+	wt_screen_forget(&screen->stands);
+	fputs("\033[?25h\033[?1049l", stdout);
+	fflush(stdout);
+	if (screen->raw)
+		tcsetattr(STDIN_FILENO, TCSADRAIN, &screen->before);
+}
+
 static void screen_open(struct screen *screen)
 {
 	struct termios raw;
@@ -65,15 +81,8 @@ static void screen_open(struct screen *screen)
 	/* Another screen, so that what stood there comes back; cursor hidden. */
 	fputs("\033[?1049h\033[?25l\033[2J", stdout);
 	fflush(stdout);
-}
-
-static void screen_close(struct screen *screen)
-{
-	wt_screen_forget(&screen->stands);
-	fputs("\033[?25h\033[?1049l", stdout);
-	fflush(stdout);
-	if (screen->raw)
-		tcsetattr(STDIN_FILENO, TCSADRAIN, &screen->before);
+	standing = screen;
+	wt_memory_before_end(screen_close);
 }
 
 static void draw(struct screen *screen, const json_t *tonight, const char *trouble)
@@ -85,14 +94,15 @@ static void draw(struct screen *screen, const json_t *tonight, const char *troub
 	struct wt_page page;
 
 	if (!memory)
-		return;
+		wt_memory_end();
 	wt_term_detect(&term, stdout);
 	wt_page_open(&page, memory, &term);
 	if (trouble)
 		wt_page_row(&page, WT_MARK_ALARM, "%s", trouble);
 	if (tonight)
 		wt_print_tonight(&page, tonight);
-	fclose(memory);
+	if (ferror(memory) | (fclose(memory) != 0))
+		wt_memory_end();
 	wt_screen_show(&screen->stands, stdout, text, term.height > 0 ? term.height : 20);
 	free(text);
 }
@@ -203,7 +213,7 @@ static int watch_screen(const struct wt_command *call)
 		wait_for(-1, WATCH_RETRY_S * 1000);
 		socket = wt_socket_open(wt_run_socket_path(call), why, sizeof why);
 	}
-	screen_close(&screen);
+	screen_close();
 	wt_socket_close(&socket);
 	wt_socket_reply_clear(&shown);
 	return WT_EXIT_FINE;

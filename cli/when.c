@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "cli/when.h"
 
+#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
+#include "cli/memory.h"
 #include "cli/tongue.h"
 
 static const char *const weekdays[] = {N_("Sun"), N_("Mon"), N_("Tue"), N_("Wed"),
@@ -18,8 +20,12 @@ static const char *const months[] = {N_("Jan"), N_("Feb"), N_("Mar"), N_("Apr"),
 void wt_when_zone(const char *zone_name)
 {
 	if (zone_name && *zone_name) {
-		setenv("TZ", zone_name, 1);
-		tzset();
+		/* Without memory for its file the zone would be UTC under its name. */
+		errno = 0;
+		if (setenv("TZ", zone_name, 1) == 0)
+			tzset();
+		if (errno == ENOMEM)
+			wt_memory_end();
 	}
 }
 
