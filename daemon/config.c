@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "daemon/config_lines.h"
@@ -565,6 +566,15 @@ static void free_lists(struct wt_config *config)
 	free(config->stations);
 	free(config->scales);
 	free(config->styles);
+}
+
+bool wt_config_take_zone(const struct wt_config *config)
+{
+	/* Without memory for the zone's file the C library takes UTC under the zone's name. */
+	errno = 0;
+	if (setenv("TZ", config->timezone, 1) == 0)
+		tzset();
+	return errno != ENOMEM;
 }
 
 void wt_config_free(struct wt_config **config)

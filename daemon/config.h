@@ -119,6 +119,10 @@ int wt_config_parse(const char *name, const char *text, size_t length, FILE *err
 
 void wt_config_free(struct wt_config **config);
 
+/* The site's zone for every time that is read or written as local, in the whole program, so before
+ * there are threads.  false: without memory for it, the zone is not to be used. */
+bool wt_config_take_zone(const struct wt_config *config) __attribute__((warn_unused_result));
+
 /* Looks at the files of secrets that config names: true when each is there and may be read by
  * nobody but its owner and group; else false, with one "file:line: ..." a line in errors. */
 bool wt_config_secrets_check(const struct wt_config *config, FILE *errors)

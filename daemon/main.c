@@ -129,8 +129,10 @@ static int replay(struct wt_config *config, const char *journal, bool calibrate)
 	struct wt_store *store = NULL;
 	char text[512];
 	bool set_aside = false;
-	setenv("TZ", config->timezone, 1);
-	tzset();
+	if (!wt_config_take_zone(config)) {
+		wt_log(WT_LOG_ERR, "out of memory");
+		return EXIT_FAILURE;
+	}
 	if (wt_store_open(config->database, &store, &set_aside, text, sizeof text) != WT_STORE_OK) {
 		wt_log(WT_LOG_ERR, "%s", text);
 		return EXIT_FAILURE;

@@ -347,13 +347,6 @@ static bool start_engine(struct wt_service *service)
 	return true;
 }
 
-/* The zone is the site's for every time that is read or written as local. */
-static void take_zone(const struct wt_config *config)
-{
-	setenv("TZ", config->timezone, 1);
-	tzset();
-}
-
 static bool same_text(const char *a, const char *b)
 {
 	return a == b || (a && b && strcmp(a, b) == 0);
@@ -627,7 +620,10 @@ static bool start(struct wt_service *service)
 	char why[512];
 	const char *path =
 		service->setup.socket_path ? service->setup.socket_path : service->config->socket;
-	take_zone(service->config);
+	if (!wt_config_take_zone(service->config)) {
+		wt_log(WT_LOG_ERR, "out of memory");
+		return false;
+	}
 	service->started_unix_s = wt_service_now_ms(service) / 1000;
 	service->since = json_object();
 	service->watchdog_us = wt_sdnotify_watchdog_us();

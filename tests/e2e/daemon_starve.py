@@ -4,7 +4,7 @@
 do without, or stop (by abort() where the site cannot go on; the service manager starts it again).  It
 never runs wild, and what was confirmed is on disk.
 
-usage: daemon_starve.py WITHERD SHIM [--runs N | --all] [--part check|replay|evening]
+usage: daemon_starve.py WITHERD SHIM [--runs N | --all] [--part check|zone|replay|evening]
 N runs are spread evenly over all allocations (default 120, a quarter of them for an evening); --all refuses each of them in turn, some
 twenty thousand runs.
 """
@@ -119,6 +119,37 @@ def starve_check(bench, _):
     return total
 
 
+def starve_zone(bench, _):
+    """A clock time is of the site's zone, or nothing is taken in: 10:30 at 8 h east is 02:30 UTC."""
+    path, config = f"{bench.work}/journal.jsonl", bench.config
+    begin = BEGIN - BEGIN % 86400 + 6 * 3600
+    with open(path, "w", encoding="utf-8") as out:
+        out.write(json.dumps({"at": begin, "call": {"method": "spread", "params": {
+            "origin": "creek", "kg": 8, "area": 8, "at": "10:30"}}}) + "\n")
+    with open(config, encoding="utf-8") as text:
+        lines = text.read()
+    bench.config = f"{bench.work}/zone.conf"
+    with open(bench.config, "w", encoding="utf-8") as out:
+        out.write(lines.replace("timezone = UTC", "timezone = Asia/Shanghai"))
+    assert bench.run("--check", env=bench.env(0)).returncode == 0
+    # The zone is taken once the configuration is read, in a dozen allocations.
+    read = bench.total()
+    for at in (0, *range(read - 5, read + 20)):
+        bench.fresh()
+        out = bench.run("--replay", path, env=bench.env(at))
+        bench.judge("--replay of a clock time", at, out.returncode, out.stderr)
+        if out.returncode != 0:
+            continue
+        base = sqlite3.connect(bench.database)
+        found = [json.loads(row[0])["at_unix_s"] for row in base.execute(
+            "SELECT params FROM act WHERE method = 'spread'")]
+        base.close()
+        if found != [begin - 3600 * 3 - 1800]:
+            bench.faults.append(f"--replay of 10:30, allocation {at} refused: the act is of {found}")
+    bench.config = config
+    return 25
+
+
 def starve_replay(bench, runs):
     path = f"{bench.work}/journal.jsonl"
     journal(path)
@@ -199,12 +230,12 @@ def main():
     parser.add_argument("shim")
     parser.add_argument("--runs", type=int, default=120)
     parser.add_argument("--all", action="store_true")
-    parser.add_argument("--part", choices=("check", "replay", "evening"))
+    parser.add_argument("--part", choices=("check", "zone", "replay", "evening"))
     options = parser.parse_args()
     runs = None if options.all else options.runs
     bench = Bench(options.witherd, options.shim)
     try:
-        for name, part in (("check", starve_check), ("replay", starve_replay),
+        for name, part in (("check", starve_check), ("zone", starve_zone), ("replay", starve_replay),
                            ("evening", starve_evening)):
             if options.part not in (None, name):
                 continue
