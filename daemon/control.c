@@ -34,10 +34,17 @@ struct client {
 	double allowance_at;
 };
 
+/* Requests that came as one array and are answered as one (JSON-RPC 2.0, section 6). */
+struct batch {
+	struct evbuffer *answers; /* with commas between them */
+	size_t n_open;            /* tickets, and one while its requests are taken */
+};
+
 struct wt_control_ticket {
 	struct client *client; /* NULL: gone */
 	struct wt_control_ticket *next;
-	json_t *id; /* NULL: nothing is answered */
+	struct batch *batch; /* NULL: answered on a line of its own */
+	json_t *id;          /* NULL: nothing is answered */
 };
 
 struct wt_control {
@@ -63,15 +70,51 @@ static double monotonic_s(void)
 	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
+/* Takes over line. */
+static void send_line(struct client *client, char *line)
+{
+	if (line && client)
+		bufferevent_write(client->stream, line, strlen(line));
+	free(line);
+}
+
+/* --- batches ------------------------------------------------------------------------------- */
+
+/* Takes over line. */
+static void batch_add(struct batch *batch, char *line)
+{
+	if (line && evbuffer_get_length(batch->answers) > 0)
+		evbuffer_add(batch->answers, ",", 1);
+	if (line)
+		evbuffer_add(batch->answers, line, strlen(line) - 1);
+	free(line);
+}
+
+/* The last one sends what there is; nothing when all were notifications. */
+static void batch_leave(struct batch *batch, struct client *client)
+{
+	if (--batch->n_open > 0)
+		return;
+	if (client && evbuffer_get_length(batch->answers) > 0) {
+		evbuffer_prepend(batch->answers, "[", 1);
+		evbuffer_add(batch->answers, "]\n", 2);
+		bufferevent_write_buffer(client->stream, batch->answers);
+	}
+	evbuffer_free(batch->answers);
+	free(batch);
+}
+
 /* --- tickets ------------------------------------------------------------------------------- */
 
-static struct wt_control_ticket *ticket_new(struct client *client, json_t *id)
+static struct wt_control_ticket *ticket_new(struct client *client, struct batch *batch, json_t *id)
 {
 	struct wt_control_ticket *ticket = calloc(1, sizeof *ticket);
 	if (!ticket)
 		return NULL;
 	*ticket = (struct wt_control_ticket){
-		.client = client, .next = client->tickets, .id = json_incref(id)};
+		.client = client, .next = client->tickets, .batch = batch, .id = json_incref(id)};
+	if (batch)
+		batch->n_open++;
 	client->tickets = ticket;
 	client->n_tickets++;
 	return ticket;
@@ -81,6 +124,8 @@ void wt_control_drop(struct wt_control_ticket **address)
 {
 	struct wt_control_ticket *ticket = *address;
 	*address = NULL;
+	if (ticket->batch)
+		batch_leave(ticket->batch, ticket->client);
 	if (ticket->client) {
 		struct client *client = ticket->client;
 		struct wt_control_ticket **link = &client->tickets;
@@ -110,17 +155,18 @@ bool wt_control_alive(const struct wt_control_ticket *ticket)
 }
 
 /* Takes over line. */
-static void send_line(struct client *client, char *line)
+static void answer(struct wt_control_ticket *ticket, char *line)
 {
-	if (line && client)
-		bufferevent_write(client->stream, line, strlen(line));
-	free(line);
+	if (ticket->batch)
+		batch_add(ticket->batch, line);
+	else
+		send_line(ticket->client, line);
 }
 
 void wt_control_stream(struct wt_control_ticket *ticket, json_t *result)
 {
 	if (ticket->client && ticket->id)
-		send_line(ticket->client, wt_rpc_reply_line(ticket->id, result));
+		answer(ticket, wt_rpc_reply_line(ticket->id, result));
 	json_decref(result);
 }
 
@@ -133,7 +179,7 @@ void wt_control_reply(struct wt_control_ticket **ticket, json_t *result)
 void wt_control_refuse(struct wt_control_ticket **ticket, const struct wt_refusal *refusal)
 {
 	if ((*ticket)->client && (*ticket)->id)
-		send_line((*ticket)->client, wt_rpc_error_line((*ticket)->id, refusal));
+		answer(*ticket, wt_rpc_error_line((*ticket)->id, refusal));
 	wt_control_drop(ticket);
 }
 
@@ -238,18 +284,72 @@ static bool take_allowance(struct client *client)
 	return true;
 }
 
-static void take_line(struct client *client, const char *line, size_t length)
+static bool is_there(const struct wt_control *control, const struct client *client)
+{
+	const struct client *there = control->clients;
+	while (there && there != client)
+		there = there->next;
+	return there != NULL;
+}
+
+static void take_request(struct client *client, struct batch *batch, const json_t *document)
 {
 	struct wt_rpc_request request = {0};
 	struct wt_refusal refusal = {0};
-	if (!wt_rpc_parse(line, length, &request, &refusal)) {
-		send_line(client, wt_rpc_error_line(request.id, &refusal));
-	} else {
-		struct wt_control_ticket *ticket = ticket_new(client, request.id);
+	bool fine = wt_rpc_read(document, &request, &refusal);
+	if (fine && batch && strcmp(request.method, "watch") == 0) {
+		wt_rpc_refuse(&refusal, WT_RPC_BAD_REQUEST,
+			      "'watch' answers again and again: ask it on a line of its own");
+		fine = false;
+	}
+	if (fine) {
+		struct wt_control_ticket *ticket = ticket_new(client, batch, request.id);
 		if (ticket)
 			client->control->request(client->control->context, ticket, &request);
+	} else if (batch) {
+		batch_add(batch, wt_rpc_error_line(request.id, &refusal));
+	} else {
+		send_line(client, wt_rpc_error_line(request.id, &refusal));
 	}
 	wt_rpc_clear(&request);
+}
+
+static void take_batch(struct client *client, const json_t *document)
+{
+	struct wt_control *control = client->control;
+	size_t n = json_array_size(document), index;
+	const json_t *one;
+	struct wt_refusal refusal = {0};
+	struct batch *batch = n > 0 && n <= WT_CONTROL_TICKETS ? calloc(1, sizeof *batch) : NULL;
+	if (batch)
+		*batch = (struct batch){.answers = evbuffer_new(), .n_open = 1};
+	if (!batch || !batch->answers) {
+		free(batch);
+		wt_rpc_refuse(&refusal, WT_RPC_BAD_REQUEST,
+			      "a batch holds 1 to %d requests, not %zu", WT_CONTROL_TICKETS, n);
+		send_line(client, wt_rpc_error_line(NULL, &refusal));
+		return;
+	}
+	client->allowance -= (double)(n - 1);
+	json_array_foreach(document, index, one)
+	{
+		if (is_there(control, client))
+			take_request(client, batch, one);
+	}
+	batch_leave(batch, is_there(control, client) ? client : NULL);
+}
+
+static void take_line(struct client *client, const char *line, size_t length)
+{
+	struct wt_refusal refusal = {0};
+	json_t *document = wt_rpc_document(line, length, &refusal);
+	if (!document)
+		send_line(client, wt_rpc_error_line(NULL, &refusal));
+	else if (json_is_array(document))
+		take_batch(client, document);
+	else
+		take_request(client, NULL, document);
+	json_decref(document);
 }
 
 /* Takes what lines have come, a few at a time; false when the client is gone or is to wait. */
@@ -291,10 +391,7 @@ static bool take_lines(struct client *client)
 			take_line(client, line, length);
 		free(line);
 		/* The request may have been the client's last. */
-		struct client *there = control->clients;
-		while (there && there != client)
-			there = there->next;
-		if (!there)
+		if (!is_there(control, client))
 			return false;
 	}
 	return !client->closing;

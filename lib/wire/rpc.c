@@ -116,46 +116,59 @@ static bool read_id(const json_t *document, json_t **out, struct wt_refusal *ref
 	return true;
 }
 
-bool wt_rpc_parse(const char *line, size_t length, struct wt_rpc_request *request,
-		  struct wt_refusal *refusal)
+json_t *wt_rpc_document(const char *line, size_t length, struct wt_refusal *refusal)
 {
-	json_t *document = NULL, *params;
+	json_t *document;
 	json_error_t error;
-	bool fine = false;
 
-	*request = (struct wt_rpc_request){0};
 	if (length > WT_RPC_LINE_MAX) {
 		wt_rpc_refuse(refusal, WT_RPC_BAD_REQUEST,
 			      "a request is at most %d bytes long, not %zu", WT_RPC_LINE_MAX,
 			      length);
-		return false;
+		return NULL;
 	}
 	document = json_loadb(line, length, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, &error);
 	if (!document) {
 		char clean[sizeof error.text];
 		wt_text_clean(error.text, strlen(error.text), clean, sizeof clean);
 		wt_rpc_refuse(refusal, WT_RPC_NOT_JSON, "the request is not JSON: %s", clean);
-		return false;
 	}
+	return document;
+}
+
+bool wt_rpc_read(const json_t *document, struct wt_rpc_request *request, struct wt_refusal *refusal)
+{
+	json_t *params;
+
+	*request = (struct wt_rpc_request){0};
 	if (!read_id(document, &request->id, refusal) || !check_envelope(document, refusal))
-		goto out;
+		return false;
 	params = json_object_get(document, "params");
 	if (params && !json_is_object(params)) {
 		wt_rpc_refuse(refusal, WT_RPC_BAD_PARAM,
 			      "params must be an object of named values");
-		goto out;
+		return false;
 	}
 	request->params = copy_params(params, refusal);
 	if (!request->params)
-		goto out;
+		return false;
 	request->method = strdup(json_string_value(json_object_get(document, "method")));
-	fine = request->method != NULL;
-	if (!fine) {
-		wt_rpc_refuse(refusal, WT_RPC_FAULT, "out of memory");
-		json_decref(request->params);
-		request->params = NULL;
-	}
-out:
+	if (request->method)
+		return true;
+	wt_rpc_refuse(refusal, WT_RPC_FAULT, "out of memory");
+	json_decref(request->params);
+	request->params = NULL;
+	return false;
+}
+
+bool wt_rpc_parse(const char *line, size_t length, struct wt_rpc_request *request,
+		  struct wt_refusal *refusal)
+{
+	json_t *document = wt_rpc_document(line, length, refusal);
+	bool fine;
+
+	*request = (struct wt_rpc_request){0};
+	fine = document && wt_rpc_read(document, request, refusal);
 	json_decref(document);
 	return fine;
 }

@@ -44,8 +44,16 @@ struct wt_rpc_request {
 	json_t *params; /* an object; '_' in its keys became '-' */
 };
 
-/* Parses one line.  false: *refusal tells; request->id is still set when it could be read (to be
- * answered with), the rest is empty.  Clear the request in both cases. */
+/* A line as JSON, any value; NULL with *refusal when it is too long or none. */
+json_t *wt_rpc_document(const char *line, size_t length, struct wt_refusal *refusal)
+	__attribute__((warn_unused_result));
+
+/* Reads one request.  false: as with wt_rpc_parse(). */
+bool wt_rpc_read(const json_t *document, struct wt_rpc_request *request, struct wt_refusal *refusal)
+	__attribute__((warn_unused_result));
+
+/* Parses one line that is one request.  false: *refusal tells; request->id is still set when it
+ * could be read (to be answered with), the rest is empty.  Clear the request in both cases. */
 bool wt_rpc_parse(const char *line, size_t length, struct wt_rpc_request *request,
 		  struct wt_refusal *refusal) __attribute__((warn_unused_result));
 void wt_rpc_clear(struct wt_rpc_request *request);

@@ -98,6 +98,54 @@ def test_parameters(witherd):
         bench.close()
 
 
+def test_batches(witherd):
+    """An array of requests is answered by an array (JSON-RPC 2.0, section 6, and its examples)."""
+    def request(number, method, **params):
+        return {"jsonrpc": "2.0", "id": number, "method": method, "params": params}
+
+    def send(bench, value):
+        return bench.raw(json.dumps(value).encode() + b"\n")
+
+    bench = quiet(witherd)
+    try:
+        # Acts wait for the disk, a density for a run, an export for the file: all in one answer.
+        answers = send(bench, [
+            request("a", "spread", origin="creek", kg=8, area=8),
+            request(2, "density", origin="creek", kg=8),
+            {"jsonrpc": "2.0", "method": "spread", "params": {"origin": "dike", "kg": 5, "area": 4}},
+            request(3, "nothing"), 7, request(4, "export", what="readings"), request(5, "watch")])
+        by_id = {answer["id"]: answer for answer in answers}
+        assert len(answers) == 6 and set(by_id) == {"a", 2, 3, 4, 5, None}, answers
+        assert by_id["a"]["result"]["act"]["load"] == 1, answers
+        assert by_id[2]["error"]["code"] == -32001 and by_id[3]["error"]["code"] == -32601, answers
+        assert by_id[None]["error"]["code"] == -32600 and by_id[5]["error"]["code"] == -32600
+        assert by_id[4]["result"]["rows"] == []
+        rig.wait_for(lambda: len(bench.ask("loads")["loads"]) == 2)
+        for value in ([], [request(n, "health") for n in range(17)]):
+            answer = send(bench, value)
+            assert answer["error"]["code"] == -32600 and answer["id"] is None, answer
+            assert f"not {len(value)}" in answer["error"]["message"], answer
+        assert len(send(bench, [1, 2, 3])) == 3
+        # A batch of notifications is not answered; what follows is.
+        with socket.socket(socket.AF_UNIX) as sock:
+            sock.settimeout(10)
+            sock.connect(bench.socket)
+            sock.sendall(b'[{"jsonrpc":"2.0","method":"health"},{"jsonrpc":"2.0","method":"no"}]\n'
+                         + json.dumps(request(9, "loads")).encode() + b"\n")
+            with sock.makefile("rb") as stream:
+                assert json.loads(stream.readline())["id"] == 9
+        # One who leaves before the answer leaves nothing behind.
+        for _ in range(20):
+            with socket.socket(socket.AF_UNIX) as sock:
+                sock.connect(bench.socket)
+                sock.sendall(json.dumps([request(n, "feel", load=1, step="soft")
+                                         for n in range(16)]).encode() + b"\n")
+        assert bench.ask("health")["facts"]["loads_open"] == 2
+        assert bench.stop() == 0, bench.log_text()[-2000:]
+    finally:
+        bench.close()
+
+
 def test_pipelined_and_split(witherd):
     bench = quiet(witherd)
     try:
