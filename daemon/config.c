@@ -3,6 +3,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <grp.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -302,13 +303,20 @@ static char *where(struct wt_config_lines *lines, const struct wt_config_block *
 	return text;
 }
 
+static void note_where(char **out, struct wt_config_lines *lines,
+		       const struct wt_config_block *block, const char *key)
+{
+	free(*out);
+	*out = where(lines, block, key);
+}
+
 static void check_broker(struct wt_config_lines *lines, const struct wt_config_block *block,
 			 struct wt_config *config)
 {
-	free(config->broker_password_where);
-	free(config->broker_key_where);
-	config->broker_password_where = where(lines, block, "password_file");
-	config->broker_key_where = where(lines, block, "key_file");
+	note_where(&config->broker_password_where, lines, block, "password_file");
+	note_where(&config->broker_ca_where, lines, block, "ca_file");
+	note_where(&config->broker_cert_where, lines, block, "cert_file");
+	note_where(&config->broker_key_where, lines, block, "key_file");
 	need(lines, block, wt_config_block_has(block, "host"), "'host ='");
 	if (config->broker_password_file && !config->broker_user)
 		need(lines, block, false, "'user =' beside password_file");
@@ -372,6 +380,8 @@ static void read_block(struct wt_config_lines *lines, const struct wt_config_blo
 	}
 	if (block->section == WT_SECTION_SITE)
 		check_site(lines, block);
+	if (block->section == WT_SECTION_DAEMON)
+		note_where(&config->socket_group_where, lines, block, "socket_group");
 	if (block->section == WT_SECTION_BROKER)
 		check_broker(lines, block, config);
 	if (block->section == WT_SECTION_HEARTH)
@@ -516,6 +526,39 @@ bool wt_config_secrets_check(const struct wt_config *config, FILE *errors)
 	return fine;
 }
 
+static bool can_be_read(const char *where, const char *key, const char *path, FILE *errors)
+{
+	int fd = path ? open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY | O_NONBLOCK) : -1;
+
+	if (path && fd < 0)
+		(void)fprintf(errors, "%s: %s '%s': %s\n", where, key, path, strerror(errno));
+	if (fd >= 0)
+		close(fd);
+	return !path || fd >= 0;
+}
+
+bool wt_config_certificates_check(const struct wt_config *config, FILE *errors)
+{
+	bool fine = can_be_read(config->broker_ca_where, "ca_file", config->broker_ca_file, errors);
+
+	return can_be_read(config->broker_cert_where, "cert_file", config->broker_cert_file,
+			   errors) &&
+	       fine;
+}
+
+bool wt_config_group_check(const struct wt_config *config, FILE *errors)
+{
+	char buffer[4096];
+	struct group entry, *found = NULL;
+
+	if (!config->socket_group ||
+	    (getgrnam_r(config->socket_group, &entry, buffer, sizeof buffer, &found) == 0 && found))
+		return true;
+	(void)fprintf(errors, "%s: socket_group must be a group of this machine, not '%s'\n",
+		      config->socket_group_where, config->socket_group);
+	return false;
+}
+
 char *wt_config_secret_read(const char *path, FILE *errors)
 {
 	/* O_NONBLOCK so that a named pipe cannot hold the daemon up. */
@@ -591,9 +634,11 @@ void wt_config_free(struct wt_config **config)
 			       c->broker_user,      c->broker_password_file,
 			       c->broker_ca_file,   c->broker_cert_file,
 			       c->broker_key_file,  c->broker_password_where,
-			       c->broker_key_where, c->publish_prefix,
-			       c->discovery_prefix, c->outlook_url,
-			       c->outlook_contact,  c->notice_url};
+			       c->broker_ca_where,  c->broker_cert_where,
+			       c->broker_key_where, c->socket_group_where,
+			       c->publish_prefix,   c->discovery_prefix,
+			       c->outlook_url,      c->outlook_contact,
+			       c->notice_url};
 	for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++)
 		free(texts[i]);
 	free(c);

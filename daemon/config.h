@@ -67,8 +67,9 @@ struct wt_config {
 	char *broker_user, *broker_password_file;
 	bool broker_tls;
 	char *broker_ca_file, *broker_cert_file, *broker_key_file;
-	/* "file:line" of password_file and key_file, for messages; NULL when unset */
-	char *broker_password_where, *broker_key_where;
+	/* "file:line" of what names things of this machine, for messages; NULL when unset */
+	char *socket_group_where;
+	char *broker_password_where, *broker_ca_where, *broker_cert_where, *broker_key_where;
 	char *publish_prefix;   /* NULL: nothing is published */
 	char *discovery_prefix; /* NULL: dashboards are told nothing unasked */
 	/* lists */
@@ -126,6 +127,14 @@ bool wt_config_take_zone(const struct wt_config *config) __attribute__((warn_unu
 /* Looks at the files of secrets that config names: true when each is there and may be read by
  * nobody but its owner and group; else false, with one "file:line: ..." a line in errors. */
 bool wt_config_secrets_check(const struct wt_config *config, FILE *errors)
+	__attribute__((warn_unused_result));
+
+/* Whether the files of certificates can be read and are there; lines in errors as above. */
+bool wt_config_certificates_check(const struct wt_config *config, FILE *errors)
+	__attribute__((warn_unused_result));
+
+/* Whether this machine knows the group; a line in errors as above. */
+bool wt_config_group_check(const struct wt_config *config, FILE *errors)
 	__attribute__((warn_unused_result));
 
 /* The first line of a file that holds a secret, malloc'd, without its line end.  NULL with a

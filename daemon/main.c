@@ -148,6 +148,14 @@ static int replay(struct wt_config *config, const char *journal, bool calibrate)
 	return status;
 }
 
+/* What the configuration names on this machine; all that is wrong is told at once. */
+static bool all_there(const struct wt_config *config)
+{
+	bool group = wt_config_group_check(config, stderr);
+	bool certificates = wt_config_certificates_check(config, stderr);
+	return wt_config_secrets_check(config, stderr) && group && certificates;
+}
+
 int main(int argc, char **argv)
 {
 	struct choices choices = {.verbosity = WT_LOG_INFO};
@@ -166,7 +174,7 @@ int main(int argc, char **argv)
 				   choices.frozen_at);
 	if (wt_config_read(choices.config, stderr, &config) != 0)
 		return EXIT_CONFIG;
-	if (choices.check && !wt_config_secrets_check(config, stderr)) {
+	if (choices.check && !all_there(config)) {
 		status = EXIT_CONFIG;
 	} else if (choices.check) {
 		printf("%s: fine: %zu rooms, %zu stations\n", choices.config, config->n_rooms,
@@ -174,6 +182,8 @@ int main(int argc, char **argv)
 		status = EXIT_SUCCESS;
 	} else if (choices.replay) {
 		status = replay(config, choices.replay, choices.calibrate);
+	} else if (!wt_config_group_check(config, stderr)) {
+		status = EXIT_CONFIG;
 	} else {
 		setup.config_path = choices.config;
 		setup.socket_path = choices.socket;

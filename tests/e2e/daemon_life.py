@@ -8,6 +8,7 @@ usage: daemon_life.py WITHERD [TEST...]
 import grp
 import json
 import os
+import re
 import resource
 import signal
 import socket
@@ -40,6 +41,20 @@ def test_options(witherd):
         assert f"{bench.config}:{line}:" in out.stderr, out.stderr
         assert bench.run().returncode == 78
         assert bench.run("--replay", "/nonexistent").returncode == 78
+        # What is named must be there: a typing error is told by the check, not at night by systemd.
+        for daemon, broker in (("socket_group = nobodys-group", ""),
+                               ("", "tls = yes\nca_file = /nonexistent/ca.pem"),
+                               ("", "tls = yes\ncert_file = /nonexistent/c.pem\nkey_file = /nonexistent/k.pem")):
+            bench.write_config(daemon, f"[broker]\nhost = localhost\n{broker}")
+            out = bench.run("--check")
+            assert out.returncode == 78, out
+            text = open(bench.config, encoding="utf-8").read().splitlines()
+            for key, value in ((line.split(" = ")) for line in f"{daemon}\n{broker}".splitlines()
+                               if "non" in line or "nobodys" in line):
+                line = text.index(f"{key} = {value}") + 1
+                assert re.search(f"{bench.config}:{line}: {key} .*'{value}'", out.stderr), (line, out.stderr)
+            if daemon:
+                assert bench.run().returncode == 78
         assert bench.run("--frozen-at", "yesterday").returncode == 2
         assert bench.run("extra").returncode == 2
         assert bench.run("--version").stdout.startswith("witherd ")
