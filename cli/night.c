@@ -81,3 +81,10 @@ const char *wt_night_call(const char *call, double now_unix_s)
 	       : strcmp(call, "morning") == 0 ? "tomorrow"
 					      : call;
 }
+
+double wt_night_kg(const json_t *firing)
+{
+	bool told = json_object_get(firing, "withered_kg") != NULL;
+
+	return wt_doc_number(firing, told ? "withered_kg" : "kg");
+}

@@ -27,4 +27,8 @@ const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s
  * words, and NULL, as they are. */
 const char *wt_night_call(const char *call, double now_unix_s);
 
+/* What a firing takes, kg: its leaf as it will weigh by then, NAN when that is not known; as it was
+ * spread when the daemon does not tell. */
+double wt_night_kg(const json_t *firing);
+
 #endif /* WT_CLI_NIGHT_H */

@@ -27,7 +27,7 @@ static void add_firing(struct wt_table *table, const json_t *firing, double now)
 	char start[WT_WHEN_SIZE], kg[WT_SAY_SIZE], chance[WT_SAY_SIZE];
 
 	wt_when_clock(start, wt_doc_number(firing, "start_unix_s"), now);
-	wt_say_kg(kg, wt_doc_number(firing, "kg"));
+	wt_say_number(kg, wt_night_kg(firing), 1, " kg");
 	wt_say_chance(chance, wt_doc_number(firing, "p_in_window"));
 	wt_table_add(table, is_when(firing, "tonight") ? WT_MARK_FIRE : WT_MARK_REST, start);
 	wt_table_addf(table, WT_MARK_NONE, _("wok %lld"), wt_doc_integer(firing, "wok", 0));
@@ -41,9 +41,9 @@ static void print_firings(struct wt_page *page, const json_t *firings, const cha
 {
 	static const struct {
 		const char *word, *heading;
-	} headings[] = {{"tonight", N_("tonight (chance inside the window)")},
-			{"today", N_("today (chance inside the window)")},
-			{"this morning", N_("this morning (chance inside the window)")},
+	} headings[] = {{"tonight", N_("tonight")},
+			{"today", N_("today")},
+			{"this morning", N_("this morning")},
 			{"morning", N_("in the morning")},
 			{"tomorrow", N_("tomorrow")}};
 	struct wt_table table = wt_table_new("llrFrr");
@@ -148,6 +148,10 @@ void wt_print_plan(struct wt_page *page, const json_t *result)
 		print_empty(page, empty);
 	print_firings(page, firings, "tonight", now);
 	print_firings(page, firings, "morning", now);
+	if (json_array_size(firings) > 0)
+		wt_page_text(page, WT_MARK_FAINT, 2,
+			     _("kg: what it will weigh by then. %: chance that it is then inside "
+			       "its window."));
 	json_array_foreach(wt_doc_list(result, "given_up"), i, lost) print_given_up(page, lost);
 	print_hearth(page, wt_doc_object(result, "hearth"), now);
 	wt_say_cautions(page);

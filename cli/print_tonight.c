@@ -436,12 +436,12 @@ static void add_batch(struct wt_table *table, const json_t *firings, size_t firs
 		if (!same_batch(head, firing))
 			continue;
 		n++;
-		kg_sum += wt_doc_number(firing, "kg");
+		kg_sum += wt_night_kg(firing);
 		chance = wt_doc_number(firing, "p_in_window");
 		least = chance < least ? chance : least;
 	}
 	wt_when_clock(start, wt_doc_number(head, "start_unix_s"), now);
-	wt_say_kg(kg, kg_sum);
+	wt_say_number(kg, kg_sum, 1, " kg");
 	wt_say_chance(sure, least);
 	wt_table_add(table, when && strcmp(when, "tonight") == 0 ? WT_MARK_FIRE : WT_MARK_REST,
 		     start);
@@ -471,9 +471,7 @@ static void print_plan_short(struct wt_page *page, const json_t *plan, double no
 			    _("start · firings · kg · chance it's good"));
 	wt_table_finish(&table, page);
 	if (batches > TONIGHT_FIRINGS)
-		wt_page_row(page, WT_MARK_NONE,
-			    _n("and %zu load more: wither plan", "and %zu loads more: wither plan",
-			       batches - TONIGHT_FIRINGS),
+		wt_page_row(page, WT_MARK_NONE, _("and %zu more: wither plan"),
 			    batches - TONIGHT_FIRINGS);
 }
 

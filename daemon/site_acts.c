@@ -284,7 +284,7 @@ static bool prepare_style(struct context *context)
 	if (!(wanted < now.latest_loss_pct))
 		return site_refuse(
 			context->refusal, -32602, "ready-from", "",
-			"ready-from must be below the style's latest loss of %g %%, not '%g'",
+			"ready-from must be below the style's latest loss of %g%%, not '%g'",
 			now.latest_loss_pct, wanted);
 	put_text(context, "style", style->text);
 	put_number(context, "ready_from_loss_pct", wanted);
@@ -365,7 +365,7 @@ static bool prepare_salt(struct context *context)
 	if (!rh->given && !steady_rh_pct(it, context->at_unix_s, &shown))
 		return site_refuse(
 			context->refusal, REFUSED, "rh", "",
-			"station %s is not steady yet: an hour within 0.5 %% is needed in the jar, "
+			"station %s is not steady yet: an hour within 0.5%% is needed in the jar, "
 			"or tell rh",
 			station->text);
 	if (wt_salt_rh_pct(salt, temp_c, &truth) != WT_OK)
@@ -374,14 +374,14 @@ static bool prepare_salt(struct context *context)
 				   temp_c, wt_salt_formula(salt));
 	if (wt_salt_line(1, &shown, &truth, &gain, &offset) != WT_OK)
 		return site_refuse(context->refusal, REFUSED, "rh", "",
-				   "the station shows %.1f %% where %s has %.1f %%: has it lain in "
+				   "the station shows %.1f%% where %s has %.1f%%: has it lain in "
 				   "the jar for "
 				   "half a day?",
 				   shown, wt_salt_formula(salt), truth);
 	if (!agrees(it, salt, shown, truth))
 		return site_refuse(
 			context->refusal, REFUSED, "salt", "",
-			"%.1f %% in %s does not go with the earlier test: take that back, or test "
+			"%.1f%% in %s does not go with the earlier test: take that back, or test "
 			"again",
 			shown, wt_salt_formula(salt));
 	put_text(context, "station", station->text);

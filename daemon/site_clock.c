@@ -41,6 +41,16 @@ void site_local_clock(const struct wt_site *site, int64_t at_unix_s, char out[16
 	snprintf(out, 16, "%02d:%02d", fields.tm_hour % 24, fields.tm_min % 60);
 }
 
+void site_local_when(int64_t now_unix_s, int64_t at_unix_s, char out[24])
+{
+	static const char *const days[] = {"Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"};
+	struct tm at = local(at_unix_s), now = local(now_unix_s);
+	bool today = at.tm_yday == now.tm_yday && at.tm_year == now.tm_year;
+
+	snprintf(out, 24, "%s%s%02d:%02d", today ? "" : days[at.tm_wday % 7], today ? "" : " ",
+		 at.tm_hour % 24, at.tm_min % 60);
+}
+
 int site_local_month(const struct wt_site *site, int64_t at_unix_s)
 {
 	(void)site;

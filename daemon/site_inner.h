@@ -282,7 +282,9 @@ bool site_load_open_at(const struct site_load *load);
 /* Unix seconds of minutes after local midnight, `days` after the local day of at. */
 int64_t site_local_unix_s(const struct wt_site *site, int64_t at_unix_s, int days, int minutes);
 void site_local_clock(const struct wt_site *site, int64_t at_unix_s, char out[16]); /* "15:20" */
-int site_local_month(const struct wt_site *site, int64_t at_unix_s);                /* 1..12 */
+void site_local_when(int64_t now_unix_s, int64_t at_unix_s,
+		     char out[24]);                                  /* "Thu 15:20": not today */
+int site_local_month(const struct wt_site *site, int64_t at_unix_s); /* 1..12 */
 int site_local_offset_s(const struct wt_site *site, int64_t at_unix_s);
 /* TIME of the protocol; wish: HH:MM is the next such moment, else the latest one. */
 bool site_clock_parse(const json_t *value, int64_t now_unix_s, bool wish, int64_t *out);
@@ -509,6 +511,8 @@ struct site_job_load *site_job_find(const struct wt_job *job, int load);
 void site_view_clear(struct site_view *view);
 /* Loss at mark k of the outcome: p10, p50, p90.  Worked out when asked for. */
 void site_view_mark(const struct site_view *view, size_t k, double out[3]);
+/* Median loss at a time, %, between the marks of the outcome; NAN before and after them. */
+double site_view_loss_pct(const struct site_view *view, int64_t at_unix_s);
 
 /* --- site_words.c -------------------------------------------------------------------------- */
 

@@ -26,6 +26,17 @@ json_t *site_hearth_row(const struct wt_site *site, int64_t now_unix_s)
 			 (json_int_t)h.first_start_unix_s);
 }
 
+/* What the leaf of a firing is likely to weigh when the fire takes it, kg; NAN when not known. */
+static double withered_kg(const struct wt_site *site, const struct site_load *load,
+			  const struct wt_firing *firing)
+{
+	const struct site_job_load *job = site_forecast_of(site, load);
+
+	return job ? firing->kg *
+			       (1.0 - site_view_loss_pct(&job->view, firing->start_unix_s) / 100.0)
+		   : NAN;
+}
+
 static json_t *firings(const struct wt_site *site, int64_t now_unix_s)
 {
 	const struct wt_plan *plan = site->forecast ? site->forecast->plan : NULL;
@@ -36,12 +47,14 @@ static json_t *firings(const struct wt_site *site, int64_t now_unix_s)
 		if (!site_firing_stands(site, f, now_unix_s))
 			continue;
 		const struct site_load *load = site_load_get(site, (double)f->load);
-		json_array_append_new(
-			rows, json_pack("{s:i,s:s,s:i,s:f,s:I,s:s,s:o}", "load", f->load, "origin",
-					site->origins[load->origin], "wok", f->wok, "kg", f->kg,
-					"start_unix_s", (json_int_t)f->start_unix_s, "when",
-					f->morning ? "morning" : "tonight", "p_in_window",
-					site_number(f->p_in_window)));
+		json_array_append_new(rows,
+				      json_pack("{s:i,s:s,s:i,s:f,s:o,s:I,s:s,s:o}", "load",
+						f->load, "origin", site->origins[load->origin],
+						"wok", f->wok, "kg", f->kg, "withered_kg",
+						site_number(withered_kg(site, load, f)),
+						"start_unix_s", (json_int_t)f->start_unix_s, "when",
+						f->morning ? "morning" : "tonight", "p_in_window",
+						site_number(f->p_in_window)));
 	}
 	return rows;
 }

@@ -104,7 +104,7 @@ const char *site_review_reason(const struct wt_site *site, const struct site_tra
 
 	/* Ready earlier than said goes with drier air than said. */
 	if (isfinite(air) && fabs(air) > AIR_DIFFERED && (air > 0.0) == (error_min > 0.0)) {
-		wt_says_make(says, "the air came %.0f %% %s than forecast", 100.0 * fabs(air),
+		wt_says_make(says, "the air came %.0f%% %s than forecast", 100.0 * fabs(air),
 			     air > 0.0 ? WT_SAYS_WORD("drier") : WT_SAYS_WORD("wetter"));
 		return "air";
 	}
@@ -113,7 +113,7 @@ const char *site_review_reason(const struct wt_site *site, const struct site_tra
 		return "observation";
 	}
 	if (isfinite(pace) && fabs(pace) >= 0.05)
-		wt_says_make(says, "the leaf gave its water %.0f %% %s than first thought",
+		wt_says_make(says, "the leaf gave its water %.0f%% %s than first thought",
 			     100.0 * fabs(exp(pace) - 1.0),
 			     pace > 0.0 ? WT_SAYS_WORD("faster") : WT_SAYS_WORD("slower"));
 	else

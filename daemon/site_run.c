@@ -389,6 +389,30 @@ void site_view_mark(const struct site_view *view, size_t k, double out[3])
 			     3, out);
 }
 
+static double median_at_mark(const struct wt_outcome *outcome, size_t k)
+{
+	double loss_pct = NAN;
+
+	site_float_quantiles(outcome->mark_loss_pct + k * outcome->n, outcome->n,
+			     &band_probability[1], 1, &loss_pct);
+	return loss_pct;
+}
+
+double site_view_loss_pct(const struct site_view *view, int64_t at_unix_s)
+{
+	const struct wt_outcome *outcome = view->outcome;
+
+	for (size_t k = 1; k < outcome->n_marks; k++) {
+		int64_t a = outcome->mark_unix_s[k - 1], b = outcome->mark_unix_s[k];
+		if (at_unix_s < a || at_unix_s > b || a == b)
+			continue;
+		double share = (double)(at_unix_s - a) / (double)(b - a);
+		double low = median_at_mark(outcome, k - 1), high = median_at_mark(outcome, k);
+		return low + share * (high - low);
+	}
+	return NAN;
+}
+
 void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 		   struct site_view *view)
 {

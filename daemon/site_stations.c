@@ -133,6 +133,14 @@ static void station_concerns(const struct wt_site *site, const struct site_stati
 			station->name, station->name);
 }
 
+/* What a note quotes. */
+static const char *said(const json_t *says, size_t i)
+{
+	const char *text = json_string_value(json_array_get(says, i));
+
+	return text ? text : "?";
+}
+
 static void load_concerns(const struct wt_site *site, const struct site_load *load,
 			  int64_t now_unix_s, json_t *list)
 {
@@ -142,10 +150,13 @@ static void load_concerns(const struct wt_site *site, const struct site_load *lo
 		concern(list, "load_old", "warning",
 			"Load %d was spread %lld days ago: fix it, or drop it if it is gone.",
 			load->number, (long long)((now_unix_s - load->spread_unix_s) / SITE_DAY_S));
-	const json_t *note = job ? json_array_get(job->view.notes, 0) : NULL;
-	if (note)
-		concern(list, "observation", "notice", "Load %d: %s.", load->number,
-			json_string_value(json_object_get(note, "text")));
+	const json_t *says =
+		json_object_get(job ? json_array_get(job->view.notes, 0) : NULL, "says");
+	if (json_array_size(says) == 4) /* once more as one sentence, for other languages */
+		concern(list, "observation", "notice",
+			"Load %d: the %s weighing is %s%% %s what the air allows: check the scale "
+			"or the load.",
+			load->number, said(says, 1), said(says, 2), said(says, 3));
 }
 
 json_t *wt_site_concerns(const struct wt_site *site, int64_t now_unix_s)

@@ -176,19 +176,21 @@ json_t *site_tonight_row(const struct wt_site *site, const struct site_load *loa
 
 struct tally {
 	int open, known, calls[WT_CALL_COUNT];
+	int at_once; /* now, or past its best while there is a fire */
 	json_t *tonight, *morning;
 	int firings_tonight, firings_morning;
 	int64_t first_start_unix_s;
 	char tonight_text[80], morning_text[80];
 };
 
-static bool planned_tonight(const struct wt_plan *plan, int load)
+/* Firings of a load on one side of the night. */
+static size_t planned(const struct wt_plan *plan, int load, bool morning)
 {
-	for (size_t i = 0; plan && i < plan->n; i++) {
-		if (plan->firings[i].load == load && !plan->firings[i].morning)
-			return true;
-	}
-	return false;
+	size_t n = 0;
+
+	for (size_t i = 0; plan && i < plan->n; i++)
+		n += plan->firings[i].load == load && plan->firings[i].morning == morning;
+	return n;
 }
 
 static void add_number(char *text, size_t size, int number)
@@ -199,16 +201,33 @@ static void add_number(char *text, size_t size, int number)
 		snprintf(text + used, size - used, "%s%d", used ? ", " : "", number);
 }
 
-static void take_call(struct tally *tally, const struct wt_plan *plan, int load, enum wt_call call)
+/* Leaf past its best is to be fired at once, but not after the last start: nobody is called to the
+ * fire at night for what is lost already. */
+static bool counts_tonight(const struct wt_job *job, int load, enum wt_call call)
 {
-	bool tonight = call == WT_CALL_TONIGHT || call == WT_CALL_NOW || call == WT_CALL_PAST ||
-		       (call == WT_CALL_EITHER && planned_tonight(plan, load));
+	switch (call) {
+	case WT_CALL_TONIGHT:
+	case WT_CALL_NOW:
+		return true;
+	case WT_CALL_PAST:
+		return planned(job->plan, load, false) ||
+		       (!planned(job->plan, load, true) &&
+			job->now_unix_s <= job->hearth.last_start_unix_s);
+	case WT_CALL_EITHER:
+		return planned(job->plan, load, false);
+	default:
+		return false;
+	}
+}
 
+static void take_call(struct tally *tally, const struct wt_job *job, int load, enum wt_call call)
+{
 	tally->calls[call]++;
-	if (tonight) {
+	if (counts_tonight(job, load, call)) {
+		tally->at_once += call == WT_CALL_NOW || call == WT_CALL_PAST;
 		json_array_append_new(tally->tonight, json_integer(load));
 		add_number(tally->tonight_text, sizeof(tally->tonight_text), load);
-	} else if (call == WT_CALL_MORNING || call == WT_CALL_EITHER) {
+	} else if (call != WT_CALL_WAIT) {
 		json_array_append_new(tally->morning, json_integer(load));
 		add_number(tally->morning_text, sizeof(tally->morning_text), load);
 	}
@@ -225,7 +244,7 @@ static void count_load(const struct wt_site *site, const struct site_load *load,
 	if (!job)
 		return;
 	tally->known++;
-	take_call(tally, site->forecast->plan, load->number, job->view.advice.call);
+	take_call(tally, site->forecast, load->number, job->view.advice.call);
 }
 
 /* In the order of the fire, then those without a place. */
@@ -265,7 +284,7 @@ static const char *answer_code(const struct tally *tally, bool any_reading, bool
 		return "stale";
 	if (!wok)
 		return "no_wok";
-	if (tally->calls[WT_CALL_NOW] || tally->calls[WT_CALL_PAST])
+	if (tally->at_once)
 		return "fire_now";
 	if (tonight && (morning || tally->calls[WT_CALL_WAIT]))
 		return "mixed";

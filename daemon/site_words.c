@@ -45,21 +45,21 @@ static bool early_better(const struct site_view *view)
 }
 
 struct clocks {
-	char ready[24], past[24], last[16], first[16];
+	char ready[32], past[32], last[16], first[16];
 };
 
-/* "about 19:10", or "beyond 48 h". */
-static void about(double unix_s, char out[24])
+/* "about 19:10", "about Fri 10:20", or "beyond 48 h". */
+static void about(int64_t now_unix_s, double unix_s, char out[32])
 {
-	char clock[16];
+	char when[24];
 
 	if (!isfinite(unix_s)) {
-		snprintf(out, 24, WT_SAYS_WORD("beyond 48 h"));
+		snprintf(out, 32, WT_SAYS_WORD("beyond 48 h"));
 		return;
 	}
 	/* Ten minutes are as fine as it is known. */
-	site_local_clock(NULL, ((int64_t)unix_s + 300) / 600 * 600, clock);
-	snprintf(out, 24, WT_SAYS_WORD("about %s"), clock);
+	site_local_when(now_unix_s, ((int64_t)unix_s + 300) / 600 * 600, when);
+	snprintf(out, 32, WT_SAYS_WORD("about %s"), when);
 }
 
 static void reason_sentence(const struct wt_job *job, const struct site_view *view,
@@ -68,8 +68,8 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 	struct clocks c;
 	double p = 100.0 * view->advice.p_ready_tonight;
 
-	about(view->ready_unix_s[SITE_P50], c.ready);
-	about(view->past_unix_s[SITE_P50], c.past);
+	about(job->now_unix_s, view->ready_unix_s[SITE_P50], c.ready);
+	about(job->now_unix_s, view->past_unix_s[SITE_P50], c.past);
 	site_local_clock(NULL, job->hearth.last_start_unix_s, c.last);
 	site_local_clock(NULL, job->hearth.first_start_unix_s, c.first);
 	switch (view->advice.reason) {
@@ -83,8 +83,8 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 	case WT_REASON_WILL_NOT_KEEP:
 		if (early_better(view)) {
 			wt_says_make(says,
-				     "%.0f %% ready by %s, but past its best by %s: better early",
-				     p, c.last, c.first);
+				     "%.0f%% ready by %s, but past its best by %s: better early", p,
+				     c.last, c.first);
 			break;
 		}
 		wt_says_make(says, "ready %s, past its best %s: it will not keep till %s", c.ready,
@@ -94,7 +94,7 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 		wt_says_make(says, "ready %s and still good at %s: both will do", c.ready, c.first);
 		break;
 	case WT_REASON_TOO_UNSURE:
-		wt_says_make(says, "%.0f %% chance to be ready by %s: weigh it to know", p, c.last);
+		wt_says_make(says, "%.0f%% chance to be ready by %s: weigh it to know", p, c.last);
 		break;
 	case WT_REASON_READY_NOW:
 		wt_says_make(says, "in its window now, past its best %s", c.past);
@@ -119,22 +119,6 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 	}
 }
 
-/* Median loss at a time, between the marks; NAN outside. */
-static double median_loss_pct(const struct site_view *view, int64_t at_unix_s)
-{
-	for (size_t k = 1; k < view->outcome->n_marks; k++) {
-		int64_t a = view->outcome->mark_unix_s[k - 1], b = view->outcome->mark_unix_s[k];
-		if (at_unix_s < a || at_unix_s > b || a == b)
-			continue;
-		double share = (double)(at_unix_s - a) / (double)(b - a);
-		double low[3], high[3];
-		site_view_mark(view, k - 1, low);
-		site_view_mark(view, k, high);
-		return low[1] + share * (high[1] - low[1]);
-	}
-	return NAN;
-}
-
 static void event_clause(const struct site_view *view, const struct wt_room_event *event,
 			 char says[static WT_SAYS_SIZE])
 {
@@ -144,13 +128,13 @@ static void event_clause(const struct site_view *view, const struct wt_room_even
 	says[0] = '\0';
 	if (event->kind == WT_ROOM_EVENT_NONE)
 		return;
-	double before = median_loss_pct(view, event->since_unix_s) -
-			median_loss_pct(view, event->since_unix_s - SITE_HOUR_S);
+	double before = site_view_loss_pct(view, event->since_unix_s) -
+			site_view_loss_pct(view, event->since_unix_s - SITE_HOUR_S);
 	site_local_clock(NULL, event->since_unix_s, clock);
 	bool wetter = event->kind == WT_ROOM_EVENT_WETTER;
 	/* Spoken of only where the load felt it. */
 	if (isfinite(before) && (wetter ? now < 0.85 * before : now > 1.15 * before))
-		wt_says_make(says, "air turned %s at %s; drying %s from %.1f to %.1f %%/h",
+		wt_says_make(says, "air turned %s at %s; drying %s from %.1f to %.1f%%/h",
 			     wetter ? WT_SAYS_WORD("wet") : WT_SAYS_WORD("dry"), clock,
 			     wetter ? WT_SAYS_WORD("fell") : WT_SAYS_WORD("rose"), before, now);
 	else if (!isfinite(before))
@@ -179,23 +163,23 @@ static json_t *reason_args(const struct wt_job *job, const struct site_view *vie
 #define SURPRISING 2.0
 
 /* An observation the air does not allow is said. */
-static void observation_notes(struct site_job_load *load)
+static void observation_notes(const struct wt_job *job, struct site_job_load *load)
 {
 	for (size_t i = 0; load->posterior && i < load->posterior->n_reports; i++) {
 		const struct wt_observation_report *report = &load->posterior->reports[i];
 		const struct wt_observation *seen = &load->observations[i].seen;
-		char clock[16];
+		char when[24];
 		if (seen->kind == WT_OBSERVED_FEEL || seen->kind == WT_OBSERVED_CELL ||
 		    !isfinite(report->expected) ||
 		    (fabs(report->surprise) < SURPRISING && report->trust >= 0.5))
 			continue;
-		site_local_clock(NULL, seen->at_unix_s, clock);
+		site_local_when(job->now_unix_s, seen->at_unix_s, when);
 		json_array_append_new(
 			load->view.notes,
 			site_note("observation",
-				  "the %s weighing is %.1f %% %s what the air allows: check the "
+				  "the %s weighing is %.0f%% %s what the air allows: check the "
 				  "scale or the load",
-				  clock, 100.0 * fabs(seen->value / report->expected - 1.0),
+				  when, 100.0 * fabs(seen->value / report->expected - 1.0),
 				  seen->value > report->expected ? WT_SAYS_WORD("above")
 								 : WT_SAYS_WORD("below")));
 	}
@@ -210,7 +194,7 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 	view->notes = json_array();
 	if (!view->known)
 		return;
-	observation_notes(load);
+	observation_notes(job, load);
 	if (!view->advised)
 		return;
 	reason_sentence(job, view, says);
@@ -218,8 +202,10 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 	event_clause(view, event, clause_says);
 	wt_says_text(clause_says, clause, sizeof(clause));
 	view->why_says = json_array();
-	if (*clause && strlen(clause) + strlen(sentence) + 2 <= 110) {
-		snprintf(view->why, sizeof(view->why), "%.60s; %.60s", clause, sentence);
+	size_t length = strlen(clause);
+	if (length && length + strlen(sentence) + 2 < sizeof(view->why)) {
+		snprintf(view->why, sizeof(view->why), "%s; ", clause);
+		snprintf(view->why + length + 2, sizeof(view->why) - length - 2, "%s", sentence);
 		json_array_append_new(view->why_says, wt_says_json(clause_says));
 	} else {
 		snprintf(view->why, sizeof(view->why), "%s", sentence);

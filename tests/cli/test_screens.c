@@ -47,6 +47,8 @@ static const struct screen {
 	{"tonight_forty", wt_print_tonight, false, 19},
 	{"tonight_after_midnight", wt_print_tonight, false, 19},
 	{"tonight_dawn", wt_print_tonight, false, 19},
+	{"tonight_late", wt_print_tonight, false, 19},
+	{"tonight_one_wok", wt_print_tonight, false, 19},
 	{"tonight_no_wok", wt_print_tonight, false, 19},
 	{"tonight_silent_room", wt_print_tonight, false, 19},
 	{"tonight_hostile", wt_print_tonight, false, 19},

@@ -79,7 +79,7 @@ static const struct bad bad_acts[] = {
 	{"style", "{'style':'green','accept':true}", {"no proposal for green"}},
 	{"salt", "{'station':'south','salt':'NaCl'}", {"no station 'south'", "north"}},
 	{"salt", "{'station':'north','salt':'sugar'}", {"no salt 'sugar'", "NaCl"}},
-	{"salt", "{'station':'north','salt':'NaCl','rh':20}", {"20.0 %", "NaCl has 75."}},
+	{"salt", "{'station':'north','salt':'NaCl','rh':20}", {"20.0%", "NaCl has 75."}},
 	{"salt", "{'station':'north','salt':'NaCl'}", {"station north is not steady yet"}},
 	{"undo", "{'what':1}", {"undo takes no 'what'"}},
 	{"dance", "{}", {"no act 'dance'"}},

@@ -420,11 +420,51 @@ static void leaf_of_yesterday_holds_nobody_up(void **state)
 		assert_near(number_at(firing, "start_unix_s"),
 			    (double)w.now_unix_s + i / 2 * 20 * MINUTE, 1);
 	}
+	/* What the fire takes is what is left of the leaf by then. */
+	for (int i = 0; i < 4; i++) {
+		const json_t *firing = json_array_get(value_at(tonight, "plan/firings"), (size_t)i);
+		const json_t *load = json_array_get(value_at(tonight, "loads"), i < 2 ? 1 : 0);
+		double kg = number_at(firing, "kg"), left_kg = number_at(firing, "withered_kg");
+		double loss_pct = 100.0 * (1.0 - left_kg / kg);
+		assert_near(kg, 3, 1e-6);
+		assert_true(loss_pct > number_at(load, "loss_pct/p50") - 0.1 &&
+			    loss_pct < number_at(load, "loss_pct/p90") + 3);
+	}
 	/* The answer names them in the order of the fire. */
 	assert_true(number_at(tonight, "answer/loads_tonight/0") == 2);
 	assert_true(number_at(tonight, "answer/loads_tonight/1") == 1);
 	json_decref(tonight);
 	workshop_close(&w);
+}
+
+/* Leaf that is lost already calls nobody to the fire after the last start: the answer puts it where
+ * the plan has it. */
+static void leaf_past_its_best_waits_for_the_morning(void **state)
+{
+	static const double hours[] = {16, 22.7, 24.7, 29.6};
+
+	(void)state;
+	for (size_t i = 0; i < 4; i++) {
+		struct workshop w;
+		workshop_open(&w, NULL);
+		w.warmer_c = 6;
+		w.wetter_pct = -15;
+		workshop_feed(&w, DAY0 + 2 * 86400 + 10 * HOUR);
+		json_decref(workshop_act(&w, "spread", "{'origin':'Ravine','kg':6,'area':9}"));
+		workshop_feed(&w, DAY0 + 3 * 86400 + (int64_t)(hours[i] * HOUR));
+		workshop_forecast(&w);
+		json_t *tonight = workshop_query(&w, "tonight", "{}");
+		bool fire = number_at(tonight, "now_unix_s") <=
+			    number_at(tonight, "hearth/last_start_unix_s");
+		assert_string_equal(text_at(tonight, "loads/0/call"), "past");
+		assert_string_equal(text_at(tonight, "plan/firings/0/when"),
+				    fire ? "tonight" : "morning");
+		assert_string_equal(text_at(tonight, "answer/code"), fire ? "fire_now" : "morning");
+		assert_int_equal(size_at(tonight, "answer/loads_tonight"), fire ? 1 : 0);
+		assert_int_equal(size_at(tonight, "answer/loads_morning"), fire ? 0 : 1);
+		json_decref(tonight);
+		workshop_close(&w);
+	}
 }
 
 static void a_fixed_load_tells_its_loss(void **state)
@@ -500,6 +540,7 @@ int main(void)
 		cmocka_unit_test(too_much_for_the_evening_is_split),
 		cmocka_unit_test(minutes_follow_the_season),
 		cmocka_unit_test(leaf_of_yesterday_holds_nobody_up),
+		cmocka_unit_test(leaf_past_its_best_waits_for_the_morning),
 		cmocka_unit_test(a_fixed_load_tells_its_loss),
 		cmocka_unit_test(brief_keeps_what_a_row_holds),
 	};
