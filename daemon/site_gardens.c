@@ -32,14 +32,12 @@ bool site_style_proposal(const struct wt_site *site, const char *style, double *
 
 	for (size_t i = site->n_loads; i-- > 0 && n < PROPOSAL_MOST;) {
 		const struct site_load *load = &site->loads[i];
-		const json_t *loss = json_object_get(load->closing, "loss_closed_pct");
+		const struct site_closing *closing = load->closing;
 		/* Only loads whose loss was measured tell what the maker likes. */
-		json_int_t weighed =
-			json_integer_value(json_object_get(load->closing, "n_weighings"));
 		if (load->gone || load->state != SITE_FIXED || strcmp(load->style, style) ||
-		    weighed < 1 || !json_is_number(loss))
+		    !closing || closing->n_weighings < 1.0 || !isfinite(closing->loss_closed_pct))
 			continue;
-		losses[n++] = json_number_value(loss);
+		losses[n++] = closing->loss_closed_pct;
 	}
 	if (n < SITE_PROPOSAL_LEAST || !site_style(site, style, &now))
 		return false;

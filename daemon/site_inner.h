@@ -73,18 +73,51 @@ struct site_lore {
 };
 struct site_lore *site_lore_new(void);
 
-/* The records that lore is made of, read from the closings once. */
+/* What became of an observation. */
+struct site_seen {
+	int64_t act; /* that told of it */
+	struct wt_observation_report report;
+};
+
+/* How a closed load ended and what it taught.  One is kept of each load for ever: numbers only, and
+ * jobs refer to it.  Not changed once made.  NAN: unknown. */
+struct site_closing {
+	struct site_shared shared;
+	int64_t act; /* that closed the load */
+	bool final;
+	bool heard;                                              /* it has a record */
+	double ready_unix_s, ready_p10_unix_s, ready_p90_unix_s; /* whole; NAN: not yet */
+	double past_unix_s; /* whole; HUGE_VAL: not yet, NAN: an old record that does not say */
+	double loss_closed_pct, ready_from_loss_pct;
+	double pace_mean, pace_sd, moisture_mean, moisture_sd;
+	double prior_pace_mean, prior_pace_sd, prior_moisture_mean, prior_moisture_sd;
+	double n_weighings, first_observed_unix_s;
+	struct site_seen *seen; /* what was weighed and felt */
+	size_t n_seen;
+	struct wt_feel_pair *feels;
+	size_t n_feels;
+	struct wt_garden_record record;
+	uint64_t hash; /* of what it taught */
+};
+struct site_closing *site_closing_new(size_t most_seen, size_t most_feels);
+
+/* What lore is made of: the closings of the closed loads, ascending with them. */
 struct site_taught {
 	struct site_shared shared;
-	uint64_t key;                     /* of all below */
-	struct wt_garden_record *records; /* of closed loads */
-	int64_t *record_acts;             /* the acts that closed them, ascending with loads */
-	uint64_t *record_hashes;
-	size_t n_records;
-	struct wt_feel_pair *feel_pairs;
-	size_t n_feel_pairs;
+	uint64_t key; /* of all below */
+	struct site_closing **closings;
+	size_t n;
 };
-struct site_taught *site_taught_new(size_t most_records);
+struct site_taught *site_taught_new(size_t most);
+
+/* What the gardens said of a closed load before it was closed; counted. */
+struct site_before {
+	struct site_shared shared;
+	uint64_t key; /* of what it was computed from */
+	bool known;
+	struct wt_garden_guess guess;
+};
+struct site_before *site_before_new(void);
 
 /* --- the state ------------------------------------------------------------------------------- */
 
@@ -142,13 +175,6 @@ struct site_observation {
 	struct wt_observation seen;
 };
 
-/* What the gardens said of a closed load before it was closed. */
-struct site_before {
-	uint64_t key; /* of what it was computed from; 0: nothing yet */
-	bool known;
-	struct wt_garden_guess guess;
-};
-
 struct site_load {
 	int number;
 	bool gone; /* its spreading was undone */
@@ -175,10 +201,8 @@ struct site_load {
 	struct wt_bed_event *events; /* in order of time */
 	size_t n_events, cap_events;
 	struct site_posterior *posterior; /* NULL */
-	json_t *closing;                  /* what it taught, but for the word; NULL while open */
-	double *word;                     /* see site_closing.c; NULL */
-	bool closing_final;
-	struct site_before before;
+	struct site_closing *closing;     /* NULL while open */
+	struct site_before *before;       /* kept until the closing is final; NULL */
 	int firings_done;
 	/* By the last forecast at a regular time, so that what an act makes of it does not depend
 	 * on when somebody looked. */
@@ -492,11 +516,15 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 /* --- closings (site_closing.c) */
 void site_closing_make(struct wt_site *site, struct site_load *load, const struct wt_job *job,
 		       const struct site_job_load *done);
+/* No more will be learned of the load. */
+bool site_closing_final(const struct site_load *load);
 /* Reads what the closed loads taught, where that has not been done yet. */
 void site_closing_read(struct wt_site *site);
-/* What closed loads taught, put together; a few milliseconds a hundred loads. */
+/* What closed loads taught, put together; two milliseconds a hundred loads. */
 struct site_lore *site_lore_learn(const struct site_taught *taught);
-/* The record of a closed load with its word, as it is stored; null when there is none. */
+/* The gardens by the loads that were closed before an act; NULL when nothing was learned. */
+struct wt_gardens *site_lore_gardens(const struct site_taught *taught, int64_t before_act);
+/* The closing of a load as it is stored; null when there is none. */
 json_t *site_closing_document(const struct site_load *load);
 /* Both what was read and what was learned from it. */
 void site_closing_forget(struct wt_site *site);

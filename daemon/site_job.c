@@ -85,7 +85,7 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 
 	it->load = *load;
 	it->load.closing = NULL;
-	it->load.word = NULL;
+	it->load.before = site_take(load->before);
 	it->load.style = site_strdup(load->style);
 	it->load.scale = NULL;
 	it->load.observations = NULL;
@@ -108,7 +108,7 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 static bool wants_closing(const struct wt_site *site, const struct site_load *load,
 			  int64_t now_unix_s)
 {
-	if (load->gone || load->state == SITE_OPEN || load->closing_final ||
+	if (load->gone || load->state == SITE_OPEN || site_closing_final(load) ||
 	    !site_regular(site, now_unix_s))
 		return false;
 	/* Once it has taught what it can, only the ready time is waited for: hourly. */
@@ -223,10 +223,11 @@ static void adopt_loads(struct wt_site *site, const struct wt_job *job)
 			load->posterior = site_take(done->posterior);
 		} else if (done->closing && load->closing_act == done->load.closing_act) {
 			site_closing_make(site, load, job, done);
+			site_drop(&load->before);
 			/* Until the last word is spoken it is run again, with the same. */
-			if (!load->closing_final) {
+			if (!site_closing_final(load)) {
 				load->posterior = site_take(done->posterior);
-				load->before = done->load.before;
+				load->before = site_take(done->load.before);
 			}
 		}
 	}

@@ -18,14 +18,12 @@ struct group {
 
 static struct wt_ledger_entry entry_of(const struct site_load *load)
 {
-	const json_t *loss = json_object_get(load->closing, "loss_closed_pct");
-
 	return (struct wt_ledger_entry){
 		.fresh_kg = load->kg,
 		.made_kg = load->made_kg,
 		.yellow_kg = load->yellow_kg,
 		.price_per_kg = load->price,
-		.loss_pct = json_is_number(loss) ? json_number_value(loss) : NAN,
+		.loss_pct = load->closing ? load->closing->loss_closed_pct : NAN,
 		.hours = (double)(load->closed_unix_s - load->spread_unix_s) / SITE_HOUR_S};
 }
 

@@ -180,23 +180,17 @@ void site_load_clear(struct site_load *load)
 {
 	free_parts(load);
 	site_drop(&load->posterior);
-	json_decref(load->closing);
-	free(load->word);
+	site_drop(&load->closing);
+	site_drop(&load->before);
 }
 
 /* A closing holds as long as the act that closed the load does. */
 static void keep_closing(struct wt_site *site, struct site_load *load)
 {
-	const json_t *act = json_object_get(load->closing, "act");
-
-	if (!load->closing || (!load->gone && load->state != SITE_OPEN &&
-			       json_integer_value(act) == load->closing_act))
+	if (!load->closing ||
+	    (!load->gone && load->state != SITE_OPEN && load->closing->act == load->closing_act))
 		return;
-	json_decref(load->closing);
-	free(load->word);
-	load->closing = NULL;
-	load->word = NULL;
-	load->closing_final = false;
+	site_drop(&load->closing);
 	site_closing_forget(site);
 }
 
@@ -206,8 +200,7 @@ void site_load_rebuild(struct wt_site *site, struct site_load *load)
 				  .gone = true,
 				  .posterior = load->posterior,
 				  .closing = load->closing,
-				  .closing_final = load->closing_final,
-				  .word = load->word,
+				  .before = load->before,
 				  .fixed_kg = NAN,
 				  .made_kg = NAN,
 				  .yellow_kg = NAN,

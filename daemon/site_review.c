@@ -345,13 +345,6 @@ static json_t *worst(const struct wt_site *site, const struct site_track *tracks
 
 /* --- gathering ------------------------------------------------------------------------------- */
 
-static double past_in(const json_t *closing)
-{
-	const json_t *value = json_object_get(closing, "past_unix_s");
-
-	return json_is_number(value) ? json_number_value(value) : value ? HUGE_VAL : NAN;
-}
-
 static size_t gather(const struct wt_site *site, int64_t since_unix_s, struct site_track *tracks,
 		     struct site_track **by_number)
 {
@@ -362,13 +355,11 @@ static size_t gather(const struct wt_site *site, int64_t since_unix_s, struct si
 		if (load->gone || load->state != SITE_FIXED || !load->closing)
 			continue;
 		by_number[i] = &tracks[n];
-		tracks[n++] = (struct site_track){
-			.load = load,
-			.asked = load->spread_unix_s >= since_unix_s,
-			.outcome_unix_s = number_of(load->closing, "ready_unix_s"),
-			.past_unix_s = past_in(load->closing),
-			.weighed = json_integer_value(
-					   json_object_get(load->closing, "n_weighings")) > 0};
+		tracks[n++] = (struct site_track){.load = load,
+						  .asked = load->spread_unix_s >= since_unix_s,
+						  .outcome_unix_s = load->closing->ready_unix_s,
+						  .past_unix_s = load->closing->past_unix_s,
+						  .weighed = load->closing->n_weighings > 0.0};
 	}
 	return n;
 }

@@ -81,13 +81,11 @@ static double air_difference(const struct wt_site *site, const struct site_track
 /* The least trusted observation; NAN when there is none. */
 static double least_trust(const struct site_track *track)
 {
-	const json_t *seen = json_object_get(track->load->closing, "observations"), *entry;
+	const struct site_closing *closing = track->load->closing;
 	double least = NAN;
-	size_t i;
 
-	json_array_foreach(seen, i, entry)
-	{
-		double trust = number_of(entry, "trust");
+	for (size_t i = 0; i < closing->n_seen; i++) {
+		double trust = closing->seen[i].report.trust;
 		least = isnan(least) || trust < least ? trust : least;
 	}
 	return least;
@@ -99,8 +97,7 @@ const char *site_review_reason(const struct wt_site *site, const struct site_tra
 {
 	double air =
 		air_difference(site, track, (int64_t)number_of(row, "issued_unix_s"), air_rows);
-	double pace = number_of(track->load->closing, "pace_mean") -
-		      number_of(track->load->closing, "prior_pace_mean");
+	double pace = track->load->closing->pace_mean - track->load->closing->prior_pace_mean;
 
 	/* Ready earlier than said goes with drier air than said. */
 	if (isfinite(air) && fabs(air) > AIR_DIFFERED && (air > 0.0) == (error_min > 0.0)) {

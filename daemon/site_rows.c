@@ -81,8 +81,8 @@ json_t *wt_site_loads_rows(const struct wt_site *site)
 		json_t *full = site_load_row(site, load), *row = json_object();
 		for (size_t k = 0; k < sizeof(keys) / sizeof(keys[0]); k++)
 			json_object_set(row, keys[k], json_object_get(full, keys[k]));
-		json_t *ready = json_object_get(load->closing, "ready_unix_s");
-		json_object_set(row, "ready_unix_s", ready ? ready : json_null());
+		json_object_set_new(row, "ready_unix_s",
+				    site_time(load->closing ? load->closing->ready_unix_s : NAN));
 		json_decref(full);
 		json_array_append_new(rows, row);
 	}

@@ -268,33 +268,17 @@ bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 	return status == WT_OK || wt_members_draw(&load->prior, seed, it->members) == WT_OK;
 }
 
-/* What was known when a load was closed: the loads closed before it, itself not among them. */
-static struct wt_gardens *gardens_before(const struct site_taught *taught, int64_t act)
-{
-	struct wt_garden_record *records = site_alloc((taught->n_records + 1) * sizeof(*records));
-	struct wt_gardens *gardens = NULL;
-	size_t n = 0;
-
-	for (size_t i = 0; i < taught->n_records; i++) {
-		if (taught->record_acts[i] < act)
-			records[n++] = taught->records[i];
-	}
-	if (n && wt_gardens_fit(records, n, &gardens) != WT_OK)
-		gardens = NULL;
-	free(records);
-	return gardens;
-}
-
 static uint64_t before_key(const struct site_taught *taught, const struct site_load *load)
 {
 	uint64_t said[] = {load->origin, (uint64_t)load->grade, (uint64_t)load->season};
 	uint64_t key = site_hash((uint64_t)load->closing_act, said, sizeof(said));
 
-	for (size_t i = 0; i < taught->n_records; i++) {
-		if (taught->record_acts[i] < load->closing_act)
-			key = site_mix(key, taught->record_hashes[i]);
+	for (size_t i = 0; i < taught->n; i++) {
+		const struct site_closing *closing = taught->closings[i];
+		if (closing->heard && closing->act < load->closing_act)
+			key = site_mix(key, closing->hash);
 	}
-	return key ? key : 1;
+	return key;
 }
 
 static void guess_from(const struct wt_gardens *gardens, const struct site_load *load,
@@ -309,11 +293,14 @@ static void guess_before(const struct site_taught *taught, struct site_load *loa
 {
 	uint64_t key = before_key(taught, load);
 
-	if (load->before.key == key)
+	if (load->before && load->before->key == key)
 		return;
-	struct wt_gardens *gardens = gardens_before(taught, load->closing_act);
-	guess_from(gardens, load, &load->before);
-	load->before.key = key;
+	/* What was known when it was closed: the loads closed before, itself not among them. */
+	struct wt_gardens *gardens = site_lore_gardens(taught, load->closing_act);
+	site_drop(&load->before);
+	load->before = site_before_new();
+	guess_from(gardens, load, load->before);
+	load->before->key = key;
 	wt_gardens_free(&gardens);
 }
 
@@ -327,7 +314,7 @@ bool site_run_prior(const struct wt_job *job, struct site_job_load *load)
 		guess_before(job->taught, &load->load);
 	else
 		guess_from(job->lore->gardens, &load->load, &guess);
-	const struct site_before *it = load->closing ? &load->load.before : &guess;
+	const struct site_before *it = load->closing ? load->load.before : &guess;
 	if (it->known)
 		wt_gardens_apply(&it->guess, &load->load_case, &load->prior);
 	return true;

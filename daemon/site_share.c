@@ -124,21 +124,52 @@ static void taught_release(void *self)
 {
 	struct site_taught *taught = self;
 
-	free(taught->records);
-	free(taught->record_acts);
-	free(taught->record_hashes);
-	free(taught->feel_pairs);
+	for (size_t i = 0; i < taught->n; i++)
+		site_drop(&taught->closings[i]);
+	free(taught->closings);
 	free(taught);
 }
 
-struct site_taught *site_taught_new(size_t most_records)
+struct site_taught *site_taught_new(size_t most)
 {
 	struct site_taught *it = site_alloc(sizeof(*it));
 
 	site_shared_init(&it->shared, taught_release);
-	it->records = site_alloc((most_records + 1) * sizeof(*it->records));
-	it->record_acts = site_alloc((most_records + 1) * sizeof(*it->record_acts));
-	it->record_hashes = site_alloc((most_records + 1) * sizeof(*it->record_hashes));
+	it->closings = site_alloc((most + 1) * sizeof(*it->closings));
+	return it;
+}
+
+static void closing_release(void *self)
+{
+	struct site_closing *closing = self;
+
+	free(closing->seen);
+	free(closing->feels);
+	free(closing);
+}
+
+struct site_closing *site_closing_new(size_t most_seen, size_t most_feels)
+{
+	struct site_closing *it = site_alloc(sizeof(*it));
+
+	site_shared_init(&it->shared, closing_release);
+	if (most_seen)
+		it->seen = site_alloc(most_seen * sizeof(*it->seen));
+	if (most_feels)
+		it->feels = site_alloc(most_feels * sizeof(*it->feels));
+	return it;
+}
+
+static void before_release(void *self)
+{
+	free(self);
+}
+
+struct site_before *site_before_new(void)
+{
+	struct site_before *it = site_alloc(sizeof(*it));
+
+	site_shared_init(&it->shared, before_release);
 	return it;
 }
 

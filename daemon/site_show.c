@@ -122,29 +122,30 @@ static void act_text(const struct wt_act *act, char *out, size_t size)
 	}
 }
 
+static void set_report(json_t *row, const struct wt_observation_report *report)
+{
+	json_object_set_new(row, "expected", site_number(report->expected));
+	json_object_set_new(row, "surprise", site_number(report->surprise));
+	json_object_set_new(row, "trust", site_number(report->trust));
+}
+
 /* What became of an observation: from the running forecast, or from the closing. */
 static void add_report(const struct wt_site *site, const struct site_load *load, int64_t act,
 		       json_t *row)
 {
 	const struct site_job_load *job = site_forecast_of(site, load);
-	const json_t *closed = json_object_get(load->closing, "observations"), *entry;
-	size_t i;
+	const struct site_closing *closing = load->closing;
 
 	json_object_set_new(row, "expected", json_null());
 	json_object_set_new(row, "surprise", json_null());
 	json_object_set_new(row, "trust", json_null());
-	json_array_foreach(closed, i, entry)
-	{
-		if (json_integer_value(json_object_get(entry, "act")) == act)
-			json_object_update_existing(row, (json_t *)(uintptr_t)entry);
+	for (size_t i = 0; closing && i < closing->n_seen; i++) {
+		if (closing->seen[i].act == act)
+			set_report(row, &closing->seen[i].report);
 	}
-	for (i = 0; job && job->posterior && i < job->posterior->n_reports; i++) {
-		const struct wt_observation_report *report = &job->posterior->reports[i];
-		if (job->observations[i].act != act)
-			continue;
-		json_object_set_new(row, "expected", site_number(report->expected));
-		json_object_set_new(row, "surprise", site_number(report->surprise));
-		json_object_set_new(row, "trust", site_number(report->trust));
+	for (size_t i = 0; job && job->posterior && i < job->posterior->n_reports; i++) {
+		if (job->observations[i].act == act)
+			set_report(row, &job->posterior->reports[i]);
 	}
 }
 
@@ -191,7 +192,7 @@ static json_t *curve(const struct site_job_load *job)
 /* Pace and moisture: of the forecast, or as the closing left them (normal: 1.2816 sd). */
 static void add_leaf(const struct site_load *load, const struct site_job_load *job, json_t *row)
 {
-	const json_t *c = load->closing;
+	const struct site_closing *c = load->closing;
 
 	if (job) {
 		const struct site_view *v = &job->view;
@@ -204,10 +205,10 @@ static void add_leaf(const struct site_load *load, const struct site_job_load *j
 			site_triple(v->pace[SITE_P10], v->pace[SITE_P50], v->pace[SITE_P90]));
 		return;
 	}
-	double m = number_of(c, "moisture_mean"), s = number_of(c, "moisture_sd");
+	double m = c ? c->moisture_mean : NAN, s = c ? c->moisture_sd : NAN;
 	json_object_set_new(row, "moisture_pct", site_triple(m - 1.2816 * s, m, m + 1.2816 * s));
-	m = number_of(c, "pace_mean");
-	s = number_of(c, "pace_sd");
+	m = c ? c->pace_mean : NAN;
+	s = c ? c->pace_sd : NAN;
 	json_object_set_new(row, "pace",
 			    site_triple(exp(m - 1.2816 * s), exp(m), exp(m + 1.2816 * s)));
 }
@@ -216,18 +217,17 @@ static void add_leaf(const struct site_load *load, const struct site_job_load *j
  * the forecast before. */
 static void add_closed(const struct site_load *load, json_t *row)
 {
-	const json_t *c = load->closing;
-	double loss_pct = number_of(c, "loss_closed_pct");
+	const struct site_closing *c = load->closing;
 
-	if (!c)
-		loss_pct = load->regular_loss_p50_pct;
-	json_object_set_new(row, "loss_pct", site_triple(NAN, loss_pct, NAN));
+	json_object_set_new(
+		row, "loss_pct",
+		site_triple(NAN, c ? c->loss_closed_pct : load->regular_loss_p50_pct, NAN));
 	json_object_set_new(row, "ready_unix_s",
-			    site_time_triple(number_of(c, "ready_p10_unix_s"),
-					     number_of(c, "ready_unix_s"),
-					     number_of(c, "ready_p90_unix_s")));
+			    site_time_triple(c ? c->ready_p10_unix_s : NAN,
+					     c ? c->ready_unix_s : NAN,
+					     c ? c->ready_p90_unix_s : NAN));
 	json_object_set_new(row, "past_unix_s",
-			    site_time_triple(NAN, number_of(c, "past_unix_s"), NAN));
+			    site_time_triple(NAN, c ? c->past_unix_s : NAN, NAN));
 	json_object_set_new(
 		row, "hours",
 		json_real((double)(load->closed_unix_s - load->spread_unix_s) / SITE_HOUR_S));

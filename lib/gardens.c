@@ -166,10 +166,10 @@ static enum wt_status read_bases(struct wt_gardens *gardens)
 static bool record_is_sound(const struct wt_garden_record *r)
 {
 	for (size_t d = 0; d < N; d++) {
-		if (!isfinite(r->word.pull[d]) || !(r->word.info[d][d] >= 0.0))
+		if (!isfinite(r->word.pull[d]) || !(r->word.info[wt_learn_at(d, d)] >= 0.0))
 			return false;
-		for (size_t c = 0; c < N; c++) {
-			if (!isfinite(r->word.info[d][c]))
+		for (size_t c = 0; c <= d; c++) {
+			if (!isfinite(r->word.info[wt_learn_at(d, c)]))
 				return false;
 		}
 	}
@@ -181,17 +181,27 @@ static bool says_something(const struct wt_garden_record *r)
 {
 	double trace = 0.0;
 	for (size_t d = 0; d < N; d++)
-		trace += r->word.info[d][d];
+		trace += r->word.info[wt_learn_at(d, d)];
 	return trace > 0.0;
 }
 
+/* A word with the whole of its matrix. */
+struct whole_word {
+	double info[N][N];
+	double pull[N];
+};
+
 /* The word with surface water in sd of its wetness. */
 static void standardise(const struct wt_gardens *gardens, const struct wt_garden_record *r,
-			struct wt_learn_word *out)
+			struct whole_word *out)
 {
 	const size_t w = WT_DIM_SURFACE;
 	const double mean = gardens->wet_mean[r->wet], sd = gardens->wet_sd[r->wet];
-	*out = r->word;
+	for (size_t d = 0; d < N; d++) {
+		out->pull[d] = r->word.pull[d];
+		for (size_t c = 0; c < N; c++)
+			out->info[d][c] = r->word.info[wt_learn_at(d, c)];
+	}
 	for (size_t d = 0; d < N; d++)
 		out->pull[d] -= out->info[d][w] * mean;
 	out->pull[w] *= sd;
@@ -205,7 +215,7 @@ static void standardise(const struct wt_gardens *gardens, const struct wt_garden
  * the own part, h = sqrt(V) and M = 1 + h info h:  info' = info - info h M^-1 h info and
  * pull' = pull - info h M^-1 h pull.  Returns the log of what is left over. */
 static bool integrate_own(const struct wt_gardens *gardens, const struct wt_garden_record *r,
-			  const struct wt_learn_word *word, double factor, double info[N][N],
+			  const struct whole_word *word, double factor, double info[N][N],
 			  double pull[N], double *log_rest)
 {
 	const double *base = gardens->base[r->grade][r->season];
@@ -273,20 +283,20 @@ static void add_word(const struct wt_garden_record *r, double info[N][N], const 
 }
 
 /* All loads' words under one variance of their own part. */
-static enum wt_status gather(struct wt_gardens *gardens, const struct wt_garden_record *records,
-			     size_t n, size_t own, struct core_word *core)
+static enum wt_status gather(struct wt_gardens *gardens,
+			     const struct wt_garden_record *const *records, size_t n, size_t own,
+			     struct core_word *core)
 {
 	*core = (struct core_word){.log_rest = 0.0};
 	for (size_t i = 0; i < n; i++) {
 		double info[N][N], pull[N], rest;
-		struct wt_learn_word word;
-		if (!says_something(&records[i]))
+		struct whole_word word;
+		if (!says_something(records[i]))
 			continue;
-		standardise(gardens, &records[i], &word);
-		if (!integrate_own(gardens, &records[i], &word, own_factors[own], info, pull,
-				   &rest))
+		standardise(gardens, records[i], &word);
+		if (!integrate_own(gardens, records[i], &word, own_factors[own], info, pull, &rest))
 			return WT_ERR_NOCONV;
-		add_word(&records[i], info, pull, core, &gardens->origins[own][records[i].origin]);
+		add_word(records[i], info, pull, core, &gardens->origins[own][records[i]->origin]);
 		core->log_rest += rest;
 	}
 	return WT_OK;
@@ -369,14 +379,14 @@ static enum wt_status fit_effects(const struct wt_gardens *gardens, const struct
 	return solve_fit(fit, log_likelihood) ? WT_OK : WT_ERR_NOCONV;
 }
 
-static enum wt_status fit_all(struct wt_gardens *gardens, const struct wt_garden_record *records,
-			      size_t n)
+static enum wt_status fit_all(struct wt_gardens *gardens,
+			      const struct wt_garden_record *const *records, size_t n)
 {
 	double log_weight[N_GRID], best = -HUGE_VAL, total = 0.0;
 	struct core_word cores[N_OWN_FACTORS];
 	enum wt_status status = read_bases(gardens);
 	for (size_t i = 0; i < n; i++)
-		gardens->loads[records[i].origin] += says_something(&records[i]);
+		gardens->loads[records[i]->origin] += says_something(records[i]);
 	for (size_t own = 0; own < N_OWN_FACTORS && status == WT_OK; own++)
 		status = gather(gardens, records, n, own, &cores[own]);
 	for (size_t i = 0; i < N_GRID && status == WT_OK; i++) {
@@ -411,17 +421,17 @@ static bool make_room(struct wt_gardens *gardens)
 	return fine;
 }
 
-enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
+enum wt_status wt_gardens_fit(const struct wt_garden_record *const *records, size_t n,
 			      struct wt_gardens **out)
 {
 	if (out == NULL || (n > 0 && records == NULL))
 		return WT_ERR_ARG;
 	int n_origins = 0;
 	for (size_t i = 0; i < n; i++) {
-		if (!record_is_sound(&records[i]))
+		if (!record_is_sound(records[i]))
 			return WT_ERR_ARG;
-		if (records[i].origin >= n_origins)
-			n_origins = records[i].origin + 1;
+		if (records[i]->origin >= n_origins)
+			n_origins = records[i]->origin + 1;
 	}
 	struct wt_gardens *gardens = calloc(1, sizeof(*gardens));
 	if (gardens == NULL)

@@ -431,7 +431,7 @@ static bool find_word(const struct task *task, const struct wt_learn_line *line,
 			inverse[r][c] = task->root[r][r] > 0.0 ? sum / task->root[r][r] : 0.0;
 		}
 	}
-	double half[T][T], z_info[T][T], z_pull[T];
+	double half[T][T], z_info[T][T], z_pull[T], info[T][T];
 	for (size_t r = 0; r < T; r++) {
 		z_pull[r] = b[r];
 		for (size_t e = 0; e < E; e++)
@@ -454,14 +454,16 @@ static bool find_word(const struct task *task, const struct wt_learn_line *line,
 		for (size_t k = r; k < T; k++)
 			out->pull[r] += inverse[k][r] * z_pull[k];
 		for (size_t c = 0; c < T; c++) {
-			out->info[r][c] = 0.0;
+			info[r][c] = 0.0;
 			for (size_t k = r; k < T; k++)
-				out->info[r][c] += inverse[k][r] * half[k][c];
+				info[r][c] += inverse[k][r] * half[k][c];
 		}
 	}
 	for (size_t r = 0; r < T; r++) {
 		for (size_t c = 0; c < T; c++)
-			out->pull[r] += out->info[r][c] * task->prior->mean[c];
+			out->pull[r] += info[r][c] * task->prior->mean[c];
+		for (size_t c = 0; c <= r; c++)
+			out->info[wt_learn_at(r, c)] = info[r][c];
 	}
 	return true;
 }

@@ -44,9 +44,14 @@ struct wt_observation_report {
 /* What observations say of a load's coordinates apart from any prior, as a normal likelihood: its
  * log is pull.x - x'info x / 2, with x the coordinates of enum wt_dim.  All zero: nothing. */
 struct wt_learn_word {
-	double info[WT_DIM_COUNT][WT_DIM_COUNT];
 	double pull[WT_DIM_COUNT];
+	double info[WT_DIM_COUNT * (WT_DIM_COUNT + 1) / 2]; /* see wt_learn_at() */
 };
+/* Where an element of a symmetric matrix lies: the lower half is kept, row by row. */
+static inline size_t wt_learn_at(size_t row, size_t column)
+{
+	return row < column ? column * (column + 1) / 2 + row : row * (row + 1) / 2 + column;
+}
 
 struct wt_learn_report {
 	double ess; /* effective sample size of the final weights */
@@ -81,7 +86,7 @@ struct wt_gardens;
  * grade + season + the load's own.  What is common to a workshop's loads (how its leaf closes, what
  * its trays and its station do, how the model drifts): overall + the load's own.  All together, so
  * that what is uncertain for the same reason in every load is counted once. */
-enum wt_status wt_gardens_fit(const struct wt_garden_record *records, size_t n,
+enum wt_status wt_gardens_fit(const struct wt_garden_record *const *records, size_t n,
 			      struct wt_gardens **out) WT_MUST_CHECK;
 void wt_gardens_free(struct wt_gardens **gardens);
 

@@ -7,7 +7,7 @@
 #include <stdio.h>
 
 /* One load of an origin, spread at 11:00 of a day, weighed three times as if its loss were
- * `share` of what the first forecast says, fixed at the last; then two days pass. */
+ * `share` of what the first forecast says, felt and fixed at the last; then two days pass. */
 static void one_load(struct workshop *w, const char *origin, double share, json_t *closings)
 {
 	int64_t day = w->now_unix_s - (w->now_unix_s - DAY0) % 86400 + 86400;
@@ -35,6 +35,7 @@ static void one_load(struct workshop *w, const char *origin, double share, json_
 		workshop_feed(w, day + 11 * HOUR + (i + 1) * 5400);
 		json_decref(workshop_act(w, "weigh", "{'load':%d,'kg':%.4f}", load, weights[i]));
 	}
+	json_decref(workshop_act(w, "feel", "{'load':%d,'step':'soft'}", load));
 	json_decref(workshop_act(w, "fix", "{'load':%d}", load));
 	for (int64_t until = w->now_unix_s + 49 * HOUR; w->now_unix_s < until;) {
 		workshop_feed(w, w->now_unix_s - w->now_unix_s % 3600 + 3600);
@@ -109,6 +110,7 @@ static void closings_come_back_after_a_restart(void **state)
 		again.now_unix_s += 5400;
 		json_decref(workshop_act(&again, "weigh", "{'load':1,'kg':9}"));
 	}
+	json_decref(workshop_act(&again, "feel", "{'load':1,'step':'soft'}"));
 	json_decref(workshop_act(&again, "fix", "{'load':1}"));
 	const json_t *closing;
 	size_t i;
@@ -118,6 +120,12 @@ static void closings_come_back_after_a_restart(void **state)
 	json_t *a = workshop_query(&w, "gardens", "{}"),
 	       *b = workshop_query(&again, "gardens", "{}");
 	assert_true(json_equal(json_object_get(a, "rows"), json_object_get(b, "rows")));
+	/* What is held is the whole of what was stored. */
+	json_t *shown = workshop_query(&again, "show", "{'load':1}");
+	assert_true(number_at(shown, "closing/feels/0/loss_pct") > 0.0);
+	assert_true(json_equal(json_object_get(shown, "closing"),
+			       json_array_get(closings, json_array_size(closings) - 1)));
+	json_decref(shown);
 	/* Taking the fixing back takes back what it taught. */
 	json_decref(workshop_act(&again, "undo", "{}"));
 	json_t *rows = wt_site_loads_rows(again.site);
