@@ -259,6 +259,26 @@ static void leave_out(json_t *columns, json_t *rows, const char *name)
 	json_array_foreach(rows, index, row) json_array_remove(row, at);
 }
 
+/* Readings are kept as they came and shown as they are taken. */
+static void correct(const struct wt_site *site, const json_t *rows)
+{
+	enum { STATION, TEMP_C = 4, RH_PCT };
+	size_t index;
+	json_t *row;
+	json_array_foreach(rows, index, row)
+	{
+		double temp_c = json_number_value(json_array_get(row, TEMP_C));
+		double rh_pct = json_number_value(json_array_get(row, RH_PCT));
+		const char *station = json_string_value(json_array_get(row, STATION));
+		double was_c = temp_c, was_pct = rh_pct;
+		wt_site_correct(site, station ? station : "", &temp_c, &rh_pct);
+		if (temp_c != was_c)
+			json_array_set_new(row, TEMP_C, json_real(temp_c));
+		if (rh_pct != was_pct)
+			json_array_set_new(row, RH_PCT, json_real(rh_pct));
+	}
+}
+
 static bool export_done(struct wt_question *question)
 {
 	struct export *e = (struct export *)question;
@@ -274,6 +294,8 @@ static bool export_done(struct wt_question *question)
 	json_t *columns = wt_store_columns(e->table);
 	if (e->table == WT_STORE_FORECASTS)
 		leave_out(columns, e->rows, "reason");
+	if (e->table == WT_STORE_READINGS)
+		correct(wt_engine_site(question->service->engine), e->rows);
 	json_t *result =
 		json_pack("{s:o,s:O,s:b,s:o}", "columns", columns, "rows", e->rows, "more",
 			  (int)e->more, "cursor", e->more ? json_string(text) : json_null());

@@ -103,6 +103,11 @@ json_t *wt_site_review(const struct wt_site *site, const json_t *forecast_rows,
  * reference. */
 json_t *wt_site_air_skill(const struct wt_site *site, const char *room, const json_t *air_rows,
 			  int64_t now_unix_s);
+/* A stored reading, which is as the station sent it, becomes what the site takes it for: with the
+ * offsets of the configuration and the salt checks known now.  Nothing is changed where there are
+ * none. */
+void wt_site_correct(const struct wt_site *site, const char *station, double *temp_c,
+		     double *rh_pct);
 /* Rows of `export loads`.  New reference. */
 json_t *wt_site_loads_rows(const struct wt_site *site);
 /* What needs a person, seen from the site: [{"code","severity","text"}].  New reference. */

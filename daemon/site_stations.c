@@ -60,6 +60,22 @@ json_t *site_station_row(const struct wt_site *site, const struct site_station *
 		site_jar_checked(station), "hour", site_jar_hour(station, now_unix_s));
 }
 
+void wt_site_correct(const struct wt_site *site, const char *name, double *temp_c, double *rh_pct)
+{
+	for (size_t i = 0; i < site->n_stations; i++) {
+		const struct site_station *station = &site->stations[i];
+		if (!station->configured || strcmp(station->name, name) != 0)
+			continue;
+		const struct wt_config_station *config = &site->config->stations[station->config];
+		/* A ten-thousandth: 20.3 - 1.5 is 18.8. */
+		if (config->temp_offset_c != 0.0)
+			*temp_c = round(1e4 * site_station_temp_c(site, station, *temp_c)) / 1e4;
+		if (config->rh_offset_pct != 0.0 || station->n_salts)
+			*rh_pct = round(1e4 * site_station_rh_pct(site, station, *rh_pct)) / 1e4;
+		return;
+	}
+}
+
 json_t *site_query_stations(const struct wt_site *site, int64_t now_unix_s)
 {
 	json_t *document = site_document(site, now_unix_s), *rows = json_array();

@@ -62,6 +62,18 @@ def test_readings_arrive_once(witherd):
         # An orderly stop and a start change nothing.
         bench.start()
         assert bench.export("readings") == rows
+        assert bench.stop() == 0
+        # An offset counts for what came before, too; what came is kept as it was.
+        broker = f"[broker]\nhost = 127.0.0.1\nport = {bench.port}\n"
+        bench.write_config(broker=broker, more="temp_offset_c = -1.5\nrh_offset_pct = 4\n")
+        bench.start()
+        corrected = bench.export("readings")
+        assert [(r["temp_c"], r["rh_pct"]) for r in corrected] == [(19.5, 75), (19, 74), (19.25, 74)], corrected
+        assert bench.ask("stations")["stations"][0]["temp_c"] in (19.0, 19.25)
+        assert bench.stop() == 0
+        bench.write_config(broker=broker)
+        bench.start()
+        assert bench.export("readings") == rows
     finally:
         bench.close()
 

@@ -318,6 +318,12 @@ static void a_salt_test_corrects_the_air(void **state)
 	/* Shown 80 where 75.4 is true: all of its readings come down by that. */
 	assert_near(number_at(after, "rooms/0/rh_pct") - number_at(before, "rooms/0/rh_pct"), -4.6,
 		    0.2);
+	double temp_c = 20.3, rh_pct = 70.0;
+	wt_site_correct(w.site, "north", &temp_c, &rh_pct);
+	assert_near(rh_pct,
+		    70.0 + number_at(after, "rooms/0/rh_pct") - number_at(before, "rooms/0/rh_pct"),
+		    0.06);
+	wt_site_correct(w.site, "no such", &temp_c, &rh_pct);
 	json_decref(workshop_act(&w, "undo", "{}"));
 	json_t *back = workshop_query(&w, "tonight", "{}");
 	assert_true(number_at(back, "rooms/0/rh_pct") == number_at(before, "rooms/0/rh_pct"));
