@@ -86,6 +86,8 @@ static void print_forecast(struct wt_page *page, const json_t *load, double now)
 	wt_when_clock(middle, ready.p50, now);
 	if (ready.p90 <= now)
 		wt_page_fact(page, LOAD_LABEL, _("ready"), _("since about %s"), middle);
+	else if (wt_doc_true(load, "closed") && isfinite(ready.p50)) /* now is of no interest */
+		wt_page_fact(page, LOAD_LABEL, _("ready"), _("about %s"), middle);
 	else if (isfinite(ready.p50))
 		wt_page_fact(page, LOAD_LABEL, _("ready"), _("%s, likeliest %s"), range, middle);
 	else

@@ -429,7 +429,7 @@ struct site_view {
 	struct wt_outcome *outcome; /* the members themselves */
 	struct wt_advice advice;
 	bool advised;
-	char why[128];
+	char why[256];
 	json_t *reason;
 	json_t *why_says; /* what `why` is made of: one list a clause, lib/wire/says.h */
 	json_t *notes;    /* array */

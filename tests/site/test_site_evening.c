@@ -6,6 +6,8 @@
 
 #include <stdio.h>
 
+#include "lib/wire/says.h"
+
 static void no_reading_means_no_forecast(void **state)
 {
 	struct workshop w;
@@ -65,6 +67,42 @@ static void loads_get_a_forecast_and_a_call(void **state)
 	assert_near(number_at(tonight, "loads/0/hours"), 3.0, 1e-9);
 	assert_near(number_at(tonight, "loads/1/hours"), 5.0, 1e-9);
 	json_decref(tonight);
+	workshop_close(&w);
+}
+
+/* The sentence is all that it was made of, and ends where it ends: in a first morning each load
+ * feels the air that turned. */
+static void the_reason_is_a_whole_sentence(void **state)
+{
+	struct workshop w;
+	size_t longest = 0;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	w.now_unix_s = DAY0 + 8 * HOUR;
+	workshop_feed(&w, w.now_unix_s + 60);
+	json_decref(workshop_act(&w, "spread", "{'origin':'Upper field','kg':20,'area':10}"));
+	for (int hours = 1; hours <= 8; hours++) {
+		char whole[600] = "", part[200];
+		workshop_feed(&w, DAY0 + (8 + hours) * HOUR);
+		workshop_forecast(&w);
+		json_t *show = workshop_query(&w, "show", "{'load':1}"), *says;
+		const char *why = text_at(show, "why");
+		size_t i;
+		json_array_foreach(json_object_get(show, "why_says"), i, says)
+		{
+			assert_true(wt_says_fill(says, json_string_value(json_array_get(says, 0)),
+						 NULL, part, sizeof part));
+			snprintf(whole + strlen(whole), sizeof whole - strlen(whole), "%s%s",
+				 i ? "; " : "", part);
+		}
+		assert_string_equal(why, whole);
+		if (i > 1 && strlen(part) > longest)
+			longest = strlen(part);
+		json_decref(show);
+	}
+	/* The case that matters was among them. */
+	assert_true(longest > 60);
 	workshop_close(&w);
 }
 
@@ -160,6 +198,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(no_reading_means_no_forecast),
 		cmocka_unit_test(loads_get_a_forecast_and_a_call),
+		cmocka_unit_test(the_reason_is_a_whole_sentence),
 		cmocka_unit_test(wetter_is_later_and_thinner_is_earlier),
 		cmocka_unit_test(same_journal_same_forecast),
 		cmocka_unit_test(a_silent_station_is_said),
