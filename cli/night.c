@@ -59,8 +59,9 @@ const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s
 	if (!morning)
 		return evening_word(night, now_unix_s);
 	if (!night.n)
-		return now.tm_hour >= NIGHT_DAWN && now.tm_hour < NIGHT_NOON ? "tomorrow"
-									     : "morning";
+		return now.tm_hour < NIGHT_DAWN   ? "this morning"
+		       : now.tm_hour < NIGHT_NOON ? "tomorrow"
+						  : "morning";
 	first = local(night.first_unix_s);
 	last = local(night.last_unix_s);
 	same_day = first.tm_yday == now.tm_yday && first.tm_year == now.tm_year;
@@ -71,15 +72,38 @@ const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s
 	return same_day ? "today" : "tomorrow";
 }
 
-const char *wt_night_call(const char *call, double now_unix_s)
+static const char *call_word(const char *call, struct wt_night night, double now_unix_s)
 {
-	struct tm now = local(now_unix_s);
+	bool morning = call && strcmp(call, "morning") == 0;
+	const char *word;
 
-	if (!call || now.tm_hour < NIGHT_DAWN || now.tm_hour >= NIGHT_NOON)
+	if (!morning && !(call && strcmp(call, "tonight") == 0))
 		return call;
-	return strcmp(call, "tonight") == 0   ? "today"
-	       : strcmp(call, "morning") == 0 ? "tomorrow"
-					      : call;
+	word = wt_night_word(night, morning, now_unix_s);
+	/* The column is narrow. */
+	return strcmp(word, "this morning") == 0 ? "today" : word;
+}
+
+const char *wt_night_call(const json_t *load, double now_unix_s)
+{
+	const json_t *fire = wt_doc_list(load, "fire_unix_s");
+	struct wt_night night = {0, NAN, NAN};
+
+	if (json_array_size(fire) == 2) {
+		night.n = 1;
+		night.first_unix_s = json_number_value(json_array_get(fire, 0));
+		night.last_unix_s = json_number_value(json_array_get(fire, 1));
+	}
+	return call_word(wt_doc_text(load, "call"), night, now_unix_s);
+}
+
+const char *wt_night_call_of(const json_t *load, const json_t *firings, double now_unix_s)
+{
+	const char *call = wt_doc_text(load, "call");
+
+	return call_word(call,
+			 wt_night_of(firings, call ? call : "", wt_doc_integer(load, "load", 0)),
+			 now_unix_s);
 }
 
 double wt_night_kg(const json_t *firing)

@@ -23,9 +23,12 @@ struct wt_night wt_night_of(const json_t *firings, const char *when, long long l
  * wt_say_word() knows. */
 const char *wt_night_word(struct wt_night night, bool morning, double now_unix_s);
 
-/* A call where no firing is known: in the morning "tonight" is today and "morning" tomorrow; other
- * words, and NULL, as they are. */
-const char *wt_night_call(const char *call, double now_unix_s);
+/* The call of a load in the words of this hour, short enough for a column: "tonight" may be today,
+ * "morning" tomorrow, and after midnight today.  By the first and last start that the load's row
+ * tells (fire_unix_s), else by the clock.  Other calls as they are, NULL without one. */
+const char *wt_night_call(const json_t *load, double now_unix_s);
+/* The same by the firings of a plan. */
+const char *wt_night_call_of(const json_t *load, const json_t *firings, double now_unix_s);
 
 /* What a firing takes, kg: its leaf as it will weigh by then, NAN when that is not known; as it was
  * spread when the daemon does not tell. */

@@ -126,6 +126,17 @@ void wt_print_act(struct wt_page *page, const json_t *result)
 		wt_page_row(page, WT_MARK_FAINT, "%s", _("Not so? wither undo"));
 }
 
+/* A weighing that does not go with the air is said at once, while the scale is at hand. */
+static void print_doubt(struct wt_page *page, const json_t *load)
+{
+	const json_t *acts = wt_doc_list(load, "acts");
+	const json_t *last = json_array_get(acts, json_array_size(acts) - 1);
+	const char *verb = wt_doc_text(last, "verb");
+
+	if (verb && strcmp(verb, "weigh") == 0 && !wt_doc_true(last, "undone"))
+		wt_say_notes(page, wt_doc_list(load, "notes"));
+}
+
 void wt_print_act_outlook(struct wt_page *page, const json_t *load)
 {
 	double now = wt_doc_number(load, "now_unix_s");
@@ -142,9 +153,10 @@ void wt_print_act_outlook(struct wt_page *page, const json_t *load)
 		wt_when_range(range, ready.p10, ready.p90, now);
 		wt_page_fact(page, 10, _("ready"), "%s", range);
 	}
+	print_doubt(page, load);
 	if (!call)
 		return;
 	wt_say_chance(text, wt_doc_number(load, "p_call"));
-	wt_page_fact(page, 10, _("call"), _("%s, %s sure"), wt_say_word(wt_night_call(call, now)),
+	wt_page_fact(page, 10, _("call"), _("%s, %s sure"), wt_say_word(wt_night_call(load, now)),
 		     text);
 }

@@ -205,6 +205,11 @@ void wt_print_air(struct wt_page *page, const json_t *result)
 
 	wt_when_full(when, now);
 	wt_page_row(page, WT_MARK_HEAD, _("Air in %s, %s"), room ? room : "-", when);
+	if (wt_doc_true(result, "stale") && isfinite(wt_doc_number(result, "age_s"))) {
+		wt_when_span(when, wt_doc_number(result, "age_s"));
+		wt_page_row(page, WT_MARK_ALARM, _("STALE: %s silent for %s"), room ? room : "-",
+			    when);
+	}
 	wt_print_event(page, wt_doc_object(result, "event"), now);
 	print_plots(page, result);
 	/* The table repeats the plots in numbers where the terminal has the rows. */

@@ -72,7 +72,11 @@ static void print_station(struct wt_page *page, const json_t *station, double no
 	wt_say_number(rh, wt_doc_number(station, "rh_pct"), 0, "%");
 	wt_say_number(battery, wt_doc_number(station, "battery"), 2, "");
 	wt_page_cellf(page, WT_MARK_HEAD, 0, "%s", name ? name : "-");
-	wt_page_cellf(page, WT_MARK_NONE, 0, _(" in %s: %s %s"), room ? room : "-", temp, rh);
+	if (isfinite(age_s))
+		wt_page_cellf(page, WT_MARK_NONE, 0, _(" in %s: %s %s"), room ? room : "-", temp,
+			      rh);
+	else
+		wt_page_cellf(page, WT_MARK_NONE, 0, _(" in %s: no reading"), room ? room : "-");
 	wt_page_end(page);
 	if (isfinite(age_s)) {
 		wt_when_span(age, age_s);
@@ -195,7 +199,10 @@ static void print_facts(struct wt_page *page, const json_t *facts, double now)
 	wt_say_number(space, wt_doc_number(facts, "free_bytes") / 1e9, 1, " GB");
 	wt_page_fact(page, GEAR_LABEL, _("witherd"), _("%s since %s%s"), version ? version : "-",
 		     started, wt_doc_true(facts, "frozen") ? _(" (frozen)") : "");
-	wt_page_fact(page, GEAR_LABEL, _("forecast"), _("%s old"), age);
+	if (isfinite(wt_doc_number(facts, "forecast_age_s")))
+		wt_page_fact(page, GEAR_LABEL, _("forecast"), _("%s old"), age);
+	else
+		wt_page_fact(page, GEAR_LABEL, _("forecast"), "%s", _("none yet"));
 	wt_page_fact(page, GEAR_LABEL, _("readings"), "%lld", wt_doc_integer(facts, "readings", 0));
 	wt_page_fact(page, GEAR_LABEL, _("loads"), _("%lld open"),
 		     wt_doc_integer(facts, "loads_open", 0));

@@ -37,7 +37,7 @@ static void print_head(struct wt_page *page, const json_t *load, double now)
 		wt_say_word(wt_doc_text(load, "room")), wt_say_word(wt_doc_text(load, "style")),
 		wt_say_word(wt_doc_text(load, "season")), wt_say_word(wt_doc_text(load, "grade")),
 		wt_say_word(wt_doc_text(load, "wet")));
-	wt_page_fact(page, LOAD_LABEL, _("spread"), "%s, %s, %s", spread, area, density);
+	wt_page_fact(page, LOAD_LABEL, _("spread"), _("%s, %s, %s"), spread, area, density);
 }
 
 static void print_call(struct wt_page *page, const json_t *load, double now)
@@ -46,12 +46,16 @@ static void print_call(struct wt_page *page, const json_t *load, double now)
 	const char *call = wt_doc_text(load, "call"), *why = wt_doc_text(load, "why");
 	char chance[WT_SAY_SIZE], clauses[WT_WORDED_SIZE];
 
-	if (!call)
+	if (!call) {
+		if (reason)
+			wt_page_fact(page, LOAD_LABEL, _("call"), _("none: %s"),
+				     wt_say_reason(reason));
 		return;
+	}
 	wt_say_chance(chance, wt_doc_number(load, "p_call"));
 	wt_page_cell(page, WT_MARK_FAINT, LOAD_LABEL, _("call"));
 	wt_page_gap(page, 1);
-	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(wt_night_call(call, now)));
+	wt_page_cell(page, wt_say_call_mark(call), 0, wt_say_word(wt_night_call(load, now)));
 	wt_page_cellf(page, WT_MARK_NONE, 0, _(", %s sure"), chance);
 	wt_page_end(page);
 	if (why && !wt_tongue_foreign())
@@ -88,14 +92,23 @@ static void print_forecast(struct wt_page *page, const json_t *load, double now)
 		wt_page_fact(page, LOAD_LABEL, _("ready"), _("since about %s"), middle);
 	else if (wt_doc_true(load, "closed") && isfinite(ready.p50)) /* now is of no interest */
 		wt_page_fact(page, LOAD_LABEL, _("ready"), _("about %s"), middle);
-	else if (isfinite(ready.p50))
+	else if (ready.p50 <= now && isfinite(ready.p90)) {
+		/* More likely reached than not. */
+		wt_when_clock(range, ready.p90, now);
+		wt_page_fact(page, LOAD_LABEL, _("ready"), _("since about %s, or by %s"), middle,
+			     range);
+	} else if (isfinite(ready.p50))
 		wt_page_fact(page, LOAD_LABEL, _("ready"), _("%s, likeliest %s"), range, middle);
 	else
 		wt_page_fact(page, LOAD_LABEL, _("ready"), "%s", range);
 	if (wt_doc_true(load, "closed"))
 		return; /* what would have become of it does not matter any more */
 	wt_when_range(range, past.p10, past.p90, now);
-	wt_page_fact(page, LOAD_LABEL, _("past best"), "%s", range);
+	wt_when_clock(middle, past.p50, now);
+	if (past.p90 <= now)
+		wt_page_fact(page, LOAD_LABEL, _("past best"), _("since about %s"), middle);
+	else
+		wt_page_fact(page, LOAD_LABEL, _("past best"), "%s", range);
 }
 
 /* The curve as arrays; to be freed. */
@@ -179,9 +192,12 @@ static void print_curve(struct wt_page *page, const json_t *load, double now)
 	struct curve curve;
 	struct wt_plot *plot;
 	double high = wt_doc_number(load, "latest_loss_pct");
+	struct wt_doc_triple loss = wt_doc_triple(load, "loss_pct");
 
 	if (!read_curve(wt_doc_list(load, "curve"), &curve))
 		return;
+	if (isfinite(high) && loss.p50 > high)
+		high = fmin(loss.p50, 95.0);
 	high = isfinite(high) ? ceil((high + 5.0) / 10.0) * 10.0 : 100.0;
 	plot = wt_plot_new(page, page->term.width >= 60 ? 10 : 8, curve.at_unix_s[0],
 			   plot_end(load, &curve, now), 0.0, high);
@@ -205,20 +221,29 @@ static void print_acts(struct wt_page *page, const json_t *acts, double now)
 {
 	size_t i;
 	json_t *act;
+	int label = LOAD_LABEL;
 
 	if (json_array_size(acts) > 0)
 		wt_page_row(page, WT_MARK_FAINT, "%s", _("what was done"));
+	/* Last month's times are wider than today's. */
 	json_array_foreach(acts, i, act)
 	{
 		char when[WT_WHEN_SIZE];
-		char text[WT_SAY_SIZE];
+
+		wt_when_clock(when, wt_doc_number(act, "at_unix_s"), now);
+		if (wt_term_cells(when) > label)
+			label = wt_term_cells(when);
+	}
+	json_array_foreach(acts, i, act)
+	{
+		char when[WT_WHEN_SIZE], text[WT_SAY_SIZE];
 
 		wt_when_clock(when, wt_doc_number(act, "at_unix_s"), now);
 		wt_say_act(text, act);
-		wt_page_cell(page, WT_MARK_NONE, LOAD_LABEL, when);
+		wt_page_cell(page, WT_MARK_NONE, label, when);
 		wt_page_gap(page, 1);
 		wt_page_textf(page, wt_doc_true(act, "undone") ? WT_MARK_FAINT : WT_MARK_NONE,
-			      LOAD_LABEL + 1, "%s%s", text,
+			      label + 1, "%s%s", text,
 			      wt_doc_true(act, "undone") ? _(" (taken back)") : "");
 	}
 }
@@ -265,7 +290,7 @@ static void add_row(struct wt_table *table, const json_t *load, double now)
 	/* A closed load has no loss any more; its weight says more than a dash. */
 	wt_table_add(table, WT_MARK_NONE, open ? loss : kg);
 	wt_table_add(table, open ? wt_say_call_mark(call) : WT_MARK_FAINT,
-		     open && call ? wt_say_word(wt_night_call(call, now)) : wt_say_word(state));
+		     open && call ? wt_say_word(wt_night_call(load, now)) : wt_say_word(state));
 }
 
 void wt_print_loads(struct wt_page *page, const json_t *result)

@@ -246,7 +246,7 @@ static void add_case(struct wt_table *table, const char *label, const json_t *wh
 	wt_table_add(table, WT_MARK_NONE, text);
 	wt_when_range(text, past.p10, past.p90, now);
 	wt_table_add(table, WT_MARK_NONE, text);
-	wt_table_add(table, wt_say_call_mark(call), wt_say_word(wt_night_call(call, now)));
+	wt_table_add(table, wt_say_call_mark(call), wt_say_word(wt_night_call(which, now)));
 }
 
 static void print_difference(struct wt_page *page, const char *label, double hours)

@@ -302,23 +302,6 @@ static struct wt_table load_table(void)
 	return table;
 }
 
-/* The call in the words of this hour: "tonight" may be today, "morning" tomorrow. */
-static const char *call_word(const json_t *load, const json_t *firings, double now)
-{
-	const char *call = wt_doc_text(load, "call"), *word;
-	bool morning = call && strcmp(call, "morning") == 0;
-	struct wt_night night;
-
-	if (!morning && !(call && strcmp(call, "tonight") == 0))
-		return wt_say_word(call);
-	night = wt_night_of(firings, call, wt_doc_integer(load, "load", 0));
-	word = wt_night_word(night, morning, now);
-	/* The column is narrow. */
-	if (strcmp(word, "this morning") == 0)
-		word = morning ? "morning" : "today";
-	return wt_say_word(word);
-}
-
 static void add_load(struct wt_table *table, const json_t *load, const json_t *firings, double now)
 {
 	const char *call = wt_doc_text(load, "call");
@@ -330,7 +313,8 @@ static void add_load(struct wt_table *table, const json_t *load, const json_t *f
 	wt_table_add(table, WT_MARK_NONE, wt_doc_text(load, "origin"));
 	wt_table_add(table, WT_MARK_NONE, loss);
 	wt_table_add(table, WT_MARK_NONE, ready);
-	wt_table_add(table, wt_say_call_mark(call), call_word(load, firings, now));
+	wt_table_add(table, wt_say_call_mark(call),
+		     wt_say_word(wt_night_call_of(load, firings, now)));
 }
 
 /* What cannot wait comes first when not all loads have a row. */

@@ -104,22 +104,22 @@ enum wt_mark wt_say_call_mark(const char *call)
 	return WT_MARK_NONE;
 }
 
-/* Why a call is as it is: at most 26 cells, since it stands below each load on a phone, after how
- * sure it is. */
+/* Why a call is as it is, after how sure it is: together at most 37 cells, since they stand below
+ * each load on a phone. */
 static const struct phrase {
 	const char *code, *text;
 } reasons[] = {
 	{"ready_in_time", N_("ready before last start")},
 	{"not_ready", N_("not ready tonight; keeps")},
-	{"will_not_keep", N_("ready, but will not keep")},
-	{"early_better", N_("early, but will not keep")},
+	{"will_not_keep", N_("ready in time, won't keep")},
+	{"early_better", N_("ready in time, won't keep")},
 	{"keeps", N_("ready tonight; it keeps")},
 	{"too_unsure", N_("weigh or feel it to know")},
 	{"ready_now", N_("in its window; do not wait")},
 	{"past_now", N_("past its best already")},
-	{"no_capacity", N_("ready; the woks are taken")},
+	{"no_capacity", N_("it keeps; woks are taken")},
 	{"not_by_morning", N_("not ready by morning")},
-	{"too_late", N_("ready; waits for the fire")},
+	{"too_late", N_("it keeps till morning")},
 	{"no_wok", N_("no wok is set up")},
 	{"silent", N_("its room is silent: go by hand")},
 	{"no_reading", N_("no reading of its room yet")},
@@ -224,15 +224,30 @@ const char *wt_say_done(const char *verb)
 	return phrase ? phrase : (verb ? verb : "-");
 }
 
+/* What an act was about, by its own name where the number alone would not tell. */
+static size_t add_param(char out[static WT_SAY_SIZE], size_t used, const json_t *params,
+			const char *key, const char *label, const char *unit)
+{
+	double value = wt_doc_number(params, key);
+	char number[WT_SAY_SIZE];
+
+	if (!isfinite(value) || used >= WT_SAY_SIZE)
+		return used;
+	used += (size_t)snprintf(out + used, WT_SAY_SIZE - used, "%s", _(", "));
+	wt_say_number(number, value, 2, unit);
+	if (used < WT_SAY_SIZE)
+		used += (size_t)snprintf(out + used, WT_SAY_SIZE - used, "%s%s%s", label,
+					 *label ? " " : "", number);
+	return used;
+}
+
 void wt_say_act(char out[static WT_SAY_SIZE], const json_t *act)
 {
-	static const struct {
-		const char *key, *unit;
-	} shown[] = {{"kg", " kg"},      {"sample_fresh_kg", " kg"}, {"area_m2", " m²"},
-		     {"part_kg", " kg"}, {"made_kg", " kg"},         {"yellow_kg", " kg"}};
 	const json_t *params = wt_doc_object(act, "params");
+	const json_t *fan = json_object_get(params, "fan");
 	const char *verb = wt_doc_text(act, "verb"), *text = wt_doc_text(act, "text");
 	const char *word = wt_doc_text(params, "step");
+	bool part = isfinite(wt_doc_number(params, "part_kg"));
 	size_t used;
 
 	if (!params) {
@@ -241,17 +256,18 @@ void wt_say_act(char out[static WT_SAY_SIZE], const json_t *act)
 	}
 	if (!word)
 		word = wt_doc_text(params, "why");
-	used = (size_t)snprintf(out, WT_SAY_SIZE, "%s%s%.40s", wt_say_done(verb), word ? ": " : "",
+	used = (size_t)snprintf(out, WT_SAY_SIZE, "%s%s%.40s",
+				part ? _("fired in part") : wt_say_done(verb), word ? _(": ") : "",
 				word ? wt_say_word(word) : "");
-	for (size_t i = 0; i < sizeof shown / sizeof *shown && used < WT_SAY_SIZE; i++) {
-		double value = wt_doc_number(params, shown[i].key);
-		char number[WT_SAY_SIZE];
-
-		if (!isfinite(value))
-			continue;
-		wt_say_number(number, value, 2, shown[i].unit);
-		used += (size_t)snprintf(out + used, WT_SAY_SIZE - used, ", %s", number);
-	}
+	used = add_param(out, used, params, "part_kg", "", " kg");
+	used = add_param(out, used, params, "kg", part ? _("the whole") : "", " kg");
+	used = add_param(out, used, params, "sample_fresh_kg", _("sample fresh"), " kg");
+	used = add_param(out, used, params, "area_m2", "", " m²");
+	used = add_param(out, used, params, "made_kg", _("made tea"), " kg");
+	used = add_param(out, used, params, "yellow_kg", _("yellow leaf"), " kg");
+	if (json_is_boolean(fan) && used < WT_SAY_SIZE)
+		snprintf(out + used, WT_SAY_SIZE - used, "%s%s", _(", "),
+			 json_is_true(fan) ? _("fan on") : _("fan off"));
 }
 
 void wt_say_notes(struct wt_page *page, const json_t *notes)

@@ -9,16 +9,34 @@
 #include "cli/tongue.h"
 #include "lib/wire/says.h"
 
+/* "Thu 15:20", with the day in the reader's language; other values as they are. */
+static const char *of_day(const char *value, char out[static WT_SAYS_SIZE])
+{
+	static const char *const days[] = {"Sun ", "Mon ", "Tue ", "Wed ", "Thu ", "Fri ", "Sat "};
+	char day[4] = "";
+
+	for (size_t i = 0; i < sizeof days / sizeof *days; i++)
+		if (strncmp(value, days[i], 4) == 0 && strlen(value) == 9 && value[6] == ':')
+			memcpy(day, value, 3);
+	if (!*day)
+		return value;
+	snprintf(out, WT_SAYS_SIZE, "%s %s", _(day), value + 4);
+	return out;
+}
+
 /* A value is often a word of the trade or a sentence that the catalogue has, or a time that is not
  * known well; a name is none of these. */
 static void word(const char *value, bool quoted, char out[static WT_SAYS_SIZE])
 {
 	static const char about[] = "about ";
+	char when[WT_SAYS_SIZE];
 
 	if (quoted || !*value)
 		snprintf(out, WT_SAYS_SIZE, "%s", value);
 	else if (strncmp(value, about, sizeof about - 1) == 0)
-		snprintf(out, WT_SAYS_SIZE, _("about %s"), value + sizeof about - 1);
+		snprintf(out, WT_SAYS_SIZE, _("about %s"), of_day(value + sizeof about - 1, when));
+	else if (of_day(value, when) == when)
+		snprintf(out, WT_SAYS_SIZE, "%s", when);
 	else
 		snprintf(out, WT_SAYS_SIZE, "%s", gettext(value));
 }

@@ -208,7 +208,12 @@ json_t *site_query_air(const struct wt_site *site, size_t index, int64_t now_uni
 	struct site_job_room *room = &job->rooms[site_job_take_room(job, site, index)];
 	json_t *document = site_document(site, now_unix_s);
 
+	double age_s;
+	bool stale = site_room_stale(site, index, now_unix_s, &age_s);
+
 	site_run_bands(job, room);
+	json_object_set_new(document, "age_s", site_time(age_s));
+	json_object_set_new(document, "stale", json_boolean(stale));
 	json_object_set_new(document, "room", json_string(site->rooms[index].name));
 	json_object_set_new(document, "start_unix_s",
 			    room->known ? json_integer((json_int_t)room->band_start_unix_s)

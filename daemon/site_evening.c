@@ -89,6 +89,21 @@ static void settle(struct wt_job *job, const struct wt_decide_load *loads, size_
 	free(candidates);
 }
 
+void site_run_advised(struct site_view *view, const struct wt_advice *advice,
+		      const struct wt_plan *plan)
+{
+	view->advice = *advice;
+	view->advised = true;
+	for (size_t i = 0; i < plan->n; i++) {
+		const struct wt_firing *f = &plan->firings[i];
+		if (f->load != advice->load || f->morning != (advice->call == WT_CALL_MORNING))
+			continue;
+		if (!view->fire_unix_s[0])
+			view->fire_unix_s[0] = f->start_unix_s;
+		view->fire_unix_s[1] = f->start_unix_s;
+	}
+}
+
 void site_run_decide(struct wt_job *job)
 {
 	struct wt_decide_load *loads = site_alloc((job->n_loads + 1) * sizeof(*loads));
@@ -102,8 +117,7 @@ void site_run_decide(struct wt_job *job)
 	    wt_decide_calls(&job->hearth, &job->costs, loads, n, job->plan, job->now_unix_s,
 			    advice) == WT_OK) {
 		for (size_t i = 0; i < n; i++) {
-			job->loads[index[i]].view.advice = advice[i];
-			job->loads[index[i]].view.advised = true;
+			site_run_advised(&job->loads[index[i]].view, &advice[i], job->plan);
 		}
 		settle(job, loads, n, index);
 	}

@@ -429,6 +429,7 @@ struct site_view {
 	struct wt_outcome *outcome; /* the members themselves */
 	struct wt_advice advice;
 	bool advised;
+	int64_t fire_unix_s[2]; /* first and last start on the call's side of the night; 0: none */
 	char why[256];
 	json_t *reason;
 	json_t *why_says; /* what `why` is made of: one list a clause, lib/wire/says.h */

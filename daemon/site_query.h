@@ -19,6 +19,7 @@ bool site_room_silent(const struct wt_site *site, size_t room, int64_t now_unix_
 const struct site_job_load *site_advice_of(const struct wt_site *site, const struct site_load *load,
 					   int64_t now_unix_s);
 json_t *site_call(const struct site_view *view); /* the word, or null */
+json_t *site_fire(const struct site_view *view); /* [first, last start] on that side, or null */
 /* A firing counts while its load is open and its room heard. */
 bool site_firing_stands(const struct wt_site *site, const struct wt_firing *firing,
 			int64_t now_unix_s);

@@ -42,6 +42,9 @@ bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 /* The view takes the outcome over. */
 void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 		   struct site_view *view);
+/* Advice of the load that a plan was made with, and when the plan fires it. */
+void site_run_advised(struct site_view *view, const struct wt_advice *advice,
+		      const struct wt_plan *plan);
 void site_run_decide(struct wt_job *job);                                   /* site_evening.c */
 void site_words_load(const struct wt_job *job, struct site_job_load *load); /* site_words.c */
 

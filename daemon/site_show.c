@@ -55,8 +55,15 @@ json_t *site_query_loads(const struct wt_site *site, const struct site_verb_rule
 
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
-		if (!load->gone && (all || load->state == SITE_OPEN))
-			json_array_append_new(rows, site_load_row(site, load));
+		if (load->gone || (!all && load->state != SITE_OPEN))
+			continue;
+		const struct site_job_load *advised = site_advice_of(site, load, now_unix_s);
+		json_t *row = site_load_row(site, load);
+		if (!advised) /* a silent room calls nothing */
+			json_object_set_new(row, "call", json_null());
+		json_object_set_new(row, "fire_unix_s",
+				    advised ? site_fire(&advised->view) : json_null());
+		json_array_append_new(rows, row);
 	}
 	json_object_set_new(document, "loads", rows);
 	return document;

@@ -249,8 +249,7 @@ static void call(const struct wt_job *job, const struct site_job_load *load, str
 	if (wt_decide_plan(&job->hearth, &job->costs, loads, n, job->now_unix_s, &plan) == WT_OK &&
 	    wt_decide_calls(&job->hearth, &job->costs, loads, n, plan, job->now_unix_s, advice) ==
 		    WT_OK) {
-		view->advice = advice[n - 1];
-		view->advised = true;
+		site_run_advised(view, &advice[n - 1], plan);
 	}
 	wt_plan_free(&plan);
 	free(advice);
@@ -260,7 +259,7 @@ static void call(const struct wt_job *job, const struct site_job_load *load, str
 static json_t *side(const struct site_view *v)
 {
 	return json_pack(
-		"{s:o,s:o,s:o,s:o,s:o}", "loss_pct",
+		"{s:o,s:o,s:o,s:o,s:o,s:o}", "loss_pct",
 		site_triple(v->loss_pct[SITE_P10], v->loss_pct[SITE_P50], v->loss_pct[SITE_P90]),
 		"ready_unix_s",
 		site_time_triple(v->ready_unix_s[SITE_P10], v->ready_unix_s[SITE_P50],
@@ -268,7 +267,7 @@ static json_t *side(const struct site_view *v)
 		"past_unix_s",
 		site_time_triple(v->past_unix_s[SITE_P10], v->past_unix_s[SITE_P50],
 				 v->past_unix_s[SITE_P90]),
-		"call", site_call(v), "p_ready_tonight",
+		"call", site_call(v), "fire_unix_s", site_fire(v), "p_ready_tonight",
 		v->advised ? site_number(v->advice.p_ready_tonight) : json_null());
 }
 

@@ -99,6 +99,14 @@ json_t *site_call(const struct site_view *view)
 	return json_string(wt_words_text(WT_WORDS_CALL, (int)view->advice.call));
 }
 
+json_t *site_fire(const struct site_view *view)
+{
+	return view->advised && view->fire_unix_s[0]
+		       ? json_pack("[I,I]", (json_int_t)view->fire_unix_s[0],
+				   (json_int_t)view->fire_unix_s[1])
+		       : json_null();
+}
+
 static void add_forecast(const struct site_view *view, json_t *row)
 {
 	json_object_set_new(row, "loss_pct", kept(view->loss_pct, false));
@@ -111,6 +119,7 @@ static void add_advice(const struct site_view *view, json_t *row)
 {
 	json_object_set_new(row, "p_ready_tonight", site_number(view->advice.p_ready_tonight));
 	json_object_set_new(row, "call", site_call(view));
+	json_object_set_new(row, "fire_unix_s", site_fire(view));
 	if (view->advice.reason != WT_REASON_NO_WOK)
 		json_object_set_new(row, "p_call", site_number(view->advice.p_call));
 	json_object_set_new(row, "why", json_string(view->why));
@@ -146,8 +155,8 @@ json_t *site_tonight_row(const struct wt_site *site, const struct site_load *loa
 			 int64_t now_unix_s)
 {
 	const struct site_job_load *job = site_forecast_of(site, load);
-	static const char *const unknown[] = {"rate_pct_h", "p_ready_tonight", "call", "p_call",
-					      "why",        "reason"};
+	static const char *const unknown[] = {
+		"rate_pct_h", "p_ready_tonight", "call", "p_call", "why", "reason", "fire_unix_s"};
 	struct wt_load_case load_case;
 
 	site_load_case(site, load, &load_case);

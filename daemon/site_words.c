@@ -103,7 +103,10 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 		wt_says_make(says, "past its best since %s: fix it or let it go", c.past);
 		break;
 	case WT_REASON_NO_CAPACITY:
-		wt_says_make(says, "ready %s, but the woks are taken tonight", c.ready);
+		wt_says_make(says,
+			     "ready %s, but the woks are taken tonight; %.0f%% chance it keeps "
+			     "till %s",
+			     c.ready, 100.0 * (1.0 - view->advice.p_past_by_morning), c.first);
 		break;
 	case WT_REASON_NOT_BY_MORNING:
 		wt_says_make(says, "not ready by %s; ready %s", c.first, c.ready);

@@ -208,7 +208,7 @@ QUESTIONS = [
 ]
 ACTS = [
     ("acts", [
-        "wither spread creek 6.2 5m2", "wither weigh 15 9.1", "wither feel 15 crisp",
+        "wither spread creek 6.2 5m2", "wither weigh 15 8.7", "wither feel 15 crisp",
         "wither turn 15 11m2", "wither undo", "wither fix 13 --kg 9.2", "wither yield 13 --made 2.5",
         "wither drop 16 --why 'slid off the shelf'", "wither style green --ready-from 15",
         "wither salt shelf NaCl --rh 78.4"]),

@@ -65,15 +65,49 @@ static void without_a_start_the_clock_decides(void **state)
 	assert_string_equal(wt_night_word(none, true, NAN), "tomorrow");
 }
 
+/* What the call column says at an hour; first and last start in hours of the day, NAN when no
+ * firing is planned. */
+static void check_call(const char *call, double now_h, double first_h, double last_h,
+		       const char *expected)
+{
+	json_t *load = json_pack("{s:s?}", "call", call);
+	const char *word;
+
+	assert_non_null(load);
+	if (isfinite(first_h))
+		json_object_set_new(load, "fire_unix_s",
+				    json_pack("[f,f]", DAY0 + first_h * H, DAY0 + last_h * H));
+	word = wt_night_call(load, DAY0 + now_h * H);
+	if (expected)
+		assert_string_equal(word, expected);
+	else
+		assert_null(word);
+	json_decref(load);
+}
+
 static void a_call_alone_goes_by_the_clock(void **state)
 {
 	(void)state;
-	assert_string_equal(wt_night_call("tonight", DAY0 + 6 * H), "today");
-	assert_string_equal(wt_night_call("morning", DAY0 + 6 * H), "tomorrow");
-	assert_string_equal(wt_night_call("wait", DAY0 + 6 * H), "wait");
-	assert_string_equal(wt_night_call("tonight", DAY0 + 16 * H), "tonight");
-	assert_string_equal(wt_night_call("morning", DAY0 + 2 * H), "morning");
-	assert_null(wt_night_call(NULL, DAY0 + 6 * H));
+	check_call("tonight", 6, NAN, NAN, "today");
+	check_call("morning", 6, NAN, NAN, "tomorrow");
+	check_call("wait", 6, NAN, NAN, "wait");
+	check_call("tonight", 20, NAN, NAN, "tonight");
+	check_call("morning", 20, NAN, NAN, "morning");
+	/* At 02:00 the morning to come is today's, in Chinese no more "tomorrow's". */
+	check_call("morning", 2, NAN, NAN, "today");
+	check_call(NULL, 6, NAN, NAN, NULL);
+}
+
+/* All screens say it by the same firings: in the afternoon a fire at 16:51 is today's. */
+static void a_call_goes_by_its_firings(void **state)
+{
+	(void)state;
+	check_call("tonight", 16, 16.85, 17.3, "today");
+	check_call("tonight", 16, 19, 22, "tonight");
+	check_call("morning", 16, 30, 33, "morning");
+	check_call("morning", 16, 34.5, 37, "tomorrow");
+	check_call("morning", 25, 32, 33, "today");
+	check_call("now", 16, 16, 16, "now");
 }
 
 static void firings_are_picked_by_load_and_side(void **state)
@@ -108,6 +142,7 @@ int main(void)
 		cmocka_unit_test(the_morning_is_named_by_its_day),
 		cmocka_unit_test(without_a_start_the_clock_decides),
 		cmocka_unit_test(a_call_alone_goes_by_the_clock),
+		cmocka_unit_test(a_call_goes_by_its_firings),
 		cmocka_unit_test(firings_are_picked_by_load_and_side),
 	};
 
