@@ -214,7 +214,7 @@ static const struct wt_arg *find_option(struct reader *reader, const char *name)
 	if (found >= 0)
 		fail(reader, _("%s has no option --%s; did you mean --%s?"), verb, name,
 		     names[found]);
-	else if (reader->call->verb)
+	else if (reader->call->verb && strcmp(verb, "wither") != 0)
 		fail(reader, _("%s has no option --%s; see: wither help %s"), verb, name, verb);
 	else
 		fail(reader, _("%s has no option --%s; see: wither help"), verb, name);

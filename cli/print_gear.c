@@ -215,6 +215,19 @@ static void print_facts(struct wt_page *page, const json_t *facts, double now)
 			     wt_say_word(json_string_value(broker)));
 }
 
+/* What says for itself how long it has been so; when the daemon found it would contradict that. */
+static bool tells_age(const json_t *item)
+{
+	static const char *const codes[] = {"station_silent", "load_old", "observation",
+					    "salt_due"};
+	const char *code = wt_doc_text(item, "code");
+
+	for (size_t i = 0; code && i < sizeof codes / sizeof *codes; i++)
+		if (strcmp(code, codes[i]) == 0)
+			return true;
+	return false;
+}
+
 void wt_print_health(struct wt_page *page, const json_t *result)
 {
 	double now = wt_doc_number(result, "now_unix_s");
@@ -232,7 +245,7 @@ void wt_print_health(struct wt_page *page, const json_t *result)
 		char clock[WT_WHEN_SIZE], since[2 * WT_WHEN_SIZE] = "", text[WT_WORDED_SIZE];
 
 		wt_worded(text, item, NULL);
-		if (isfinite(wt_doc_number(item, "since_unix_s"))) {
+		if (isfinite(wt_doc_number(item, "since_unix_s")) && !tells_age(item)) {
 			wt_when_clock(clock, wt_doc_number(item, "since_unix_s"), now);
 			snprintf(since, sizeof since, _(" (since %s)"), clock);
 		}

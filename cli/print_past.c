@@ -181,13 +181,32 @@ static struct wt_table ledger_table(const json_t *rows, const json_t *groups)
 	}
 	json_array_foreach(groups, i, row)
 	{
-		const char *origin = wt_doc_text(row, "origin");
-
-		snprintf(name, sizeof name, "%s %s", origin ? origin : "-",
-			 wt_say_word(wt_doc_text(row, "season")));
-		add_ledger(&table, name, row);
+		add_ledger(&table, wt_doc_text(row, "origin"), row);
 	}
 	return table;
+}
+
+/* The gardens of each season below its name: behind a garden's it would be cut on a phone. */
+static void print_seasons(struct wt_page *page, const struct wt_table *table, size_t first,
+			  const json_t *groups)
+{
+	static const char *const seasons[] = {"spring", "summer", "autumn"};
+
+	for (size_t s = 0; s < sizeof seasons / sizeof *seasons; s++) {
+		bool headed = false;
+
+		for (size_t i = 0; i < json_array_size(groups); i++) {
+			const char *season = wt_doc_text(json_array_get(groups, i), "season");
+
+			if (!season || strcmp(season, seasons[s]) != 0)
+				continue;
+			if (!headed)
+				wt_page_row(page, WT_MARK_HEAD, _("%s, by garden"),
+					    wt_say_word(season));
+			headed = true;
+			wt_table_print(table, page, first + i, first + i + 1);
+		}
+	}
 }
 
 void wt_print_ledger(struct wt_page *page, const json_t *result)
@@ -216,14 +235,12 @@ void wt_print_ledger(struct wt_page *page, const json_t *result)
 			wt_page_textf(page, WT_MARK_FAINT, 4, "  ! %s", note);
 		}
 	}
-	if (json_array_size(groups) > 0)
-		wt_page_row(page, WT_MARK_HEAD, "%s", _("by garden and season"));
-	wt_table_print(&table, page, n + 1, wt_table_rows(&table));
+	print_seasons(page, &table, n + 1, groups);
 	wt_table_clear(&table);
 	wt_page_text(
 		page, WT_MARK_FAINT, 2,
 		_("ratio: kg of leaf for one of made tea. yel.: yellow leaf sorted out. /kg: leaf "
-		  "cost of one kg of sorted tea."));
+		  "cost of one kg of sorted tea, of made tea where none was sorted."));
 }
 
 static void print_style(struct wt_page *page, const json_t *style)

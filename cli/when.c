@@ -175,8 +175,10 @@ void wt_when_span(char out[static WT_WHEN_SIZE], double span_s)
 	s = lround(fmax(span_s, 0.0));
 	if (s < 100)
 		snprintf(out, WT_WHEN_SIZE, _("%ld s"), s);
-	else if (s < 3600)
+	else if (s < 3570)
 		snprintf(out, WT_WHEN_SIZE, _("%ld min"), (s + 30) / 60);
+	else if (s < 3600)
+		snprintf(out, WT_WHEN_SIZE, _("%ld h %02ld min"), 1L, 0L);
 	else if (s < 86400)
 		snprintf(out, WT_WHEN_SIZE, _("%ld h %02ld min"), s / 3600, s % 3600 / 60);
 	else

@@ -399,7 +399,7 @@ static bool prepare_salt(struct context *context)
 static bool check_load(struct context *context)
 {
 	const struct site_value *number = value(context, "load");
-	char clock[16];
+	char clock[24], given[24];
 
 	if (!number->given)
 		return true;
@@ -408,7 +408,7 @@ static bool check_load(struct context *context)
 		return site_refuse(context->refusal, -32602, "load", "", "there is no load '%g'",
 				   number->number);
 	if (context->load->state != SITE_OPEN && context->verb != &site_verbs[SITE_YIELD]) {
-		site_local_clock(context->site, context->load->closed_unix_s, clock);
+		site_local_when(context->now_unix_s, context->load->closed_unix_s, clock);
 		return site_refuse(context->refusal, REFUSED, "load", "",
 				   "load %d was %s at %s already", context->load->number,
 				   context->load->state == SITE_FIXED ? "fixed" : "dropped", clock);
@@ -417,11 +417,13 @@ static bool check_load(struct context *context)
 				? context->load->closed_unix_s
 				: context->load->spread_unix_s;
 	if (context->at_unix_s < least) {
-		site_local_clock(context->site, least, clock);
-		return site_refuse(
-			context->refusal, -32602, "at", "",
-			"at must not lie before load %d was %s (%s)", context->load->number,
-			least == context->load->spread_unix_s ? "spread" : "fixed", clock);
+		site_local_when(context->now_unix_s, least, clock);
+		site_local_when(context->now_unix_s, context->at_unix_s, given);
+		return site_refuse(context->refusal, -32602, "at", given,
+				   "at must not lie before load %d was %s (%s), and that is %s",
+				   context->load->number,
+				   least == context->load->spread_unix_s ? "spread" : "fixed",
+				   clock, given);
 	}
 	json_object_set_new(context->params, "load", json_integer(context->load->number));
 	return true;

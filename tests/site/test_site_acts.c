@@ -55,7 +55,7 @@ static const struct bad bad_acts[] = {
 	{"weigh", "{'load':1,'kg':0}", {"kg must be more than 0"}},
 	{"weigh", "{'load':1,'kg':0.6,'sample-fresh':0.5}", {"0.5 kg fresh", "0.6 kg"}},
 	{"weigh", "{'load':1,'kg':0.4,'sample-fresh':11}", {"11 kg", "10 kg"}},
-	{"weigh", "{'load':1,'kg':9,'at':'-3h'}", {"at must not lie before load 1 was spread"}},
+	{"weigh", "{'load':1,'kg':9,'at':'-3h'}", {"at must not lie before load 1 was spread", "and that is "}},
 	{"weigh", "{'load':2,'kg':5}", {"load 2 was fixed at", "already"}},
 	{"feel", "{'load':1,'step':'crunchy'}", {"no step 'crunchy'", "crisp, soft, limp, slack, dry-edged"}},
 	{"feel", "{'load':1}", {"feel needs step"}},
