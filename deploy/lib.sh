@@ -44,7 +44,7 @@ install_packages() {
     rm -f "$log"
 }
 
-# build_tree DIR [meson options]: sets up once, builds, shows only trouble.
+# build_tree DIR [meson options]: sets up once, builds, shows only trouble.  $targets: not all of it.
 build_tree() {
     dir=$1
     shift
@@ -53,5 +53,5 @@ build_tree() {
     if [ ! -f "$dir/build.ninja" ]; then
         meson setup "$dir" "$top" "$@" >"$log" 2>&1 || { cat "$log" >&2; die "meson setup failed"; }
     fi
-    meson compile -C "$dir" >"$log" 2>&1 || { tail -n 60 "$log" >&2; die "the build failed"; }
+    meson compile -C "$dir" ${targets:-} >"$log" 2>&1 || { tail -n 60 "$log" >&2; die "the build failed"; }
 }
