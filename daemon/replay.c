@@ -18,7 +18,7 @@ struct replay {
 	size_t line_number;
 	int64_t at_unix_ms;
 	bool any;
-	size_t n_messages, n_calls, n_refused, n_outlooks, n_ticks;
+	size_t n_messages, n_calls, n_refused, n_outlooks, n_untaken, n_ticks;
 };
 
 static void run_tick(void *context, struct wt_job *job, int64_t tick_unix_s)
@@ -74,9 +74,11 @@ static void play(struct replay *replay, const struct wt_journal_entry *entry)
 	case WT_JOURNAL_OUTLOOK:
 		replay->n_outlooks++;
 		if (!wt_engine_outlook(replay->engine, entry->at_unix_ms, entry->document, why,
-				       sizeof why))
+				       sizeof why)) {
+			replay->n_untaken++;
 			wt_log(WT_LOG_WARNING, "%s:%zu: the outlook is not taken: %s", replay->path,
 			       replay->line_number, why);
+		}
 		break;
 	}
 }
@@ -176,9 +178,10 @@ int wt_replay_run(const struct wt_config *config, struct wt_store *store, const 
 		status = 1;
 	}
 	wt_log(WT_LOG_INFO,
-	       "replayed %zu messages, %zu acts (%zu refused), %zu outlooks; %zu forecasts",
+	       "replayed %zu messages, %zu acts (%zu refused), %zu outlooks (%zu not taken); "
+	       "%zu forecasts",
 	       replay.n_messages, replay.n_calls, replay.n_refused, replay.n_outlooks,
-	       replay.n_ticks);
+	       replay.n_untaken, replay.n_ticks);
 out:
 	wt_engine_free(&replay.engine);
 	if (file != stdin)

@@ -44,15 +44,18 @@ static bool check_keys(const json_t *line, const char *const *known, char *why, 
 	} alias = {.in = line};
 	const char *key;
 	json_t *value;
+	char what[128] = "the keys there are";
 
+	for (size_t i = 0; known[i]; i++)
+		(void)snprintf(what + strlen(what), sizeof what - strlen(what), "%s %s",
+			       i ? "," : "", known[i]);
 	json_object_foreach(alias.out, key, value)
 	{
 		bool found = false;
 		for (size_t i = 0; known[i]; i++)
 			found |= !strcmp(known[i], key);
 		if (!found)
-			return refuse(why, why_size, "a key of a journal line is one of its kind",
-				      key, strlen(key));
+			return refuse(why, why_size, what, key, strlen(key));
 	}
 	return true;
 }

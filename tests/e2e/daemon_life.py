@@ -439,7 +439,11 @@ def test_journal_faults(witherd):
     try:
         for bad, word in (('{"at":1774999999,"topic":"t","payload":""}', "before"),
                           ("not json", "JSON"), ('{"at":"soon","topic":"t","payload":""}', "soon"),
-                          ('{"at":1775000001}', "topic")):
+                          ('{"at":1775000001}', "topic"),
+                          ('{"at":1775000001,"topic":"t","payload":"","retain":true}',
+                           "the keys there are at, topic, payload, payload_base64, retained, not 'retain'"),
+                          ('{"at":1775000001,"call":{"id":1,"method":"undo"}}',
+                           "the keys there are method, params, not 'id'")):
             journal = f"{bench.work}/journal.jsonl"
             with open(journal, "w", encoding="utf-8") as out:
                 out.write(good + bad + "\n")
@@ -450,11 +454,13 @@ def test_journal_faults(witherd):
             assert word in out.stderr, (bad, out.stderr)
         with open(journal, "w", encoding="utf-8") as out:
             out.write(good + '{"at":1775000002,"call":{"method":"weigh","params":{"load":3,"kg":1}}}\n'
+                      '{"at":1775000003,"outlook":{"hourly":{}}}\n'
                       '{"at":1775000003,"call":{"method":"spread","params":'
                       '{"origin":"creek","kg":5,"area":5}}}\n')
         os.unlink(bench.database)
         out = bench.run("--replay", journal)
         assert out.returncode == 0 and f"{journal}:2:" in out.stderr, out
+        assert "2 acts (1 refused), 1 outlooks (1 not taken)" in out.stderr, out
         out = bench.run("--replay", journal)
         assert out.returncode == 1 and "holds data" in out.stderr, out
         bench.start("--frozen-at", "1775000003")
