@@ -610,12 +610,25 @@ static void add_notes(const struct wt_site *site, const struct wt_act *act,
 				  "%.1f kg/m2 is thick: above 8 kg/m2 leaf heats and withers "
 				  "unevenly (common practice). Turn it often.",
 				  load->kg / load->area_m2));
-	if (!strcmp(act->method, "spread") && load && load->wet == WT_WET_NONE &&
-	    !site->rooms[load->room].newest_unix_s)
+	if (!strcmp(act->method, "spread") && load && !site->rooms[load->room].newest_unix_s)
 		json_array_append_new(notes, site_note("no_reading",
 						       "No reading of the air of %s has come "
 						       "yet: no forecast until one does.",
 						       site->rooms[load->room].name));
+	/* It speaks of the newest load on it. */
+	for (size_t i = 0;
+	     !strcmp(act->method, "spread") && load && load->scale && i < site->n_loads; i++) {
+		const struct site_load *other = &site->loads[i];
+		if (other == load || other->gone || other->state != SITE_OPEN || !other->scale ||
+		    strcmp(other->scale, load->scale) != 0 ||
+		    other->spread_unix_s > load->spread_unix_s)
+			continue;
+		json_array_append_new(
+			notes,
+			site_note("scale_taken",
+				  "Scale %s was under load %d: from now on it weighs load %d.",
+				  load->scale, other->number, load->number));
+	}
 }
 
 static void add_jar(const struct wt_site *site, const struct wt_act *act, int64_t now_unix_s,

@@ -15,7 +15,11 @@ static void no_reading_means_no_forecast(void **state)
 	(void)state;
 	workshop_open(&w, NULL);
 	w.now_unix_s = DAY0 + 12 * HOUR;
-	json_decref(workshop_act(&w, "spread", "{'origin':'Upper field','kg':10,'area':8}"));
+	/* Leaf in the rain as well as dry leaf. */
+	json_t *act =
+		workshop_act(&w, "spread", "{'origin':'Upper field','kg':10,'area':8,'wet':'wet'}");
+	assert_string_equal(text_at(act, "notes/0/code"), "no_reading");
+	json_decref(act);
 	workshop_forecast(&w);
 	json_t *tonight = workshop_query(&w, "tonight", "{}");
 	assert_string_equal(text_at(tonight, "answer/code"), "no_reading");

@@ -91,7 +91,11 @@ static void a_load_cell_under_a_tray_narrows(void **state)
 	size_t before =
 		site_load_observations(w.site, &w.site->loads[0], w.now_unix_s + HOUR, &seen);
 	free(seen);
-	json_decref(workshop_act(&w, "spread", "{'origin':'B','kg':10,'area':7,'scale':'bench'}"));
+	json_t *second =
+		workshop_act(&w, "spread", "{'origin':'B','kg':10,'area':7,'scale':'bench'}");
+	assert_string_equal(text_at(second, "notes/0/text"),
+			    "Scale bench was under load 1: from now on it weighs load 2.");
+	json_decref(second);
 	for (int i = 1; i <= 12; i++)
 		wt_site_add_scale_reading(w.site, 0, (w.now_unix_s + i * 300) * 1000, 1.5);
 	assert_true(site_load_observations(w.site, &w.site->loads[0], w.now_unix_s + HOUR, &seen) <=
