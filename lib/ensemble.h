@@ -32,7 +32,7 @@ enum wt_dim {
 	WT_DIM_SURFACE,  /* ln of surface water, kg per kg of fresh leaf without it */
 	WT_DIM_OPEN,     /* ln of the ratio open to minimum conductance */
 	WT_DIM_CLOSE,    /* ln of the mean closing time of the stomata, s */
-	WT_DIM_BED,      /* ln of the factor on the path through the bed */
+	WT_DIM_BED,      /* ln of the factor on the path from leaf to room: bed and faces */
 	WT_DIM_SHRINK,   /* ln of the share of water left at which the skin passes half */
 	WT_DIM_RH_BIAS,  /* true less measured relative humidity of the room, % */
 	WT_DIM_DRIFT0,   /* slow drift of ln pace: coefficients of an expansion, unit normal */

@@ -189,8 +189,9 @@ ALWAYS_INLINE void cell_lanes(struct wt_lanes *restrict l, const struct wt_cell 
 		float water = dry * l->water_ratio[i];
 		float bed = l->bed[i] * (dry + water);
 		l->skin[i] = l->closed[i] * dry * exp_lane(ln_drift);
-		l->vapour[i] = c->face + c->through * bed;
-		l->heat[i] = c->face_heat + c->through_heat * bed;
+		float face = c->face * l->bed[i];
+		l->vapour[i] = face + c->through * bed;
+		l->heat[i] = face * c->radiation / (face + c->radiation) + c->through_heat * bed;
 		l->take[i] = 1.0f / water;
 		l->film[i] = c->film * dry;
 		n_wet += l->z[i] > 0.0f;

@@ -71,7 +71,7 @@ struct wt_lanes {
 /* Half an hour of the bed. */
 struct wt_cell {
 	float drift[WT_DRIFT_TERMS]; /* the terms at its middle */
-	float face, face_heat;       /* s/m */
+	float face, radiation;       /* of the faces, s/m */
 
 	float through, through_heat; /* s/m per kg/m2, packing included */
 	float film;                  /* m/s per kg dry per m2 */

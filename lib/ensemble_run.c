@@ -57,7 +57,7 @@ static void set_faces(const struct job *job, struct tile *tile)
 {
 	struct wt_leaf_bed bed = {
 		.fresh_kg_m2 = 1.0, .perforated = job->load->perforated, .fan = tile->fan};
-	wt_leaf_path_parts(&bed, &tile->face, &tile->through);
+	wt_leaf_path_parts(&bed, 1.0, &tile->face, &tile->through);
 }
 
 /* Loss at which the lane next crosses something: ready, then past its best, then nothing. */
@@ -128,7 +128,7 @@ static void set_cell(const struct job *job, struct tile *tile, int64_t t)
 	double packed = wt_leaf_packing(middle - (double)tile->turned_unix_s);
 	struct wt_cell cell = {
 		.face = (float)tile->face.vapour_s_m,
-		.face_heat = (float)tile->face.heat_s_m,
+		.radiation = (float)(WT_TRAIT_RADIATION_S_M / (job->load->perforated ? 2.0 : 1.0)),
 		.through = (float)(packed * tile->through.vapour_s_m),
 		.through_heat = (float)(packed * tile->through.heat_s_m),
 		.film = (float)(job->leaf_m2_kg / tile->face.leaf_s_m),

@@ -110,13 +110,15 @@ double wt_leaf_packing(double turned_s_ago)
 	return 1.0 + WT_TRAIT_PACK_SHARE * (1.0 - exp(-fmax(turned_s_ago, 0.0) / WT_TRAIT_PACK_S));
 }
 
-void wt_leaf_path_parts(const struct wt_leaf_bed *bed, struct wt_leaf_path *face,
+void wt_leaf_path_parts(const struct wt_leaf_bed *bed, double factor, struct wt_leaf_path *face,
 			struct wt_leaf_path *through)
 {
 	double faces = bed->perforated ? 2.0 : 1.0;
-	double air = (bed->fan ? WT_TRAIT_FACE_FAN_S_M : WT_TRAIT_FACE_STILL_S_M) / faces;
+	double leaf = bed->fan ? WT_TRAIT_LEAF_FAN_S_M : WT_TRAIT_LEAF_STILL_S_M;
+	double tray = bed->fan ? WT_TRAIT_FACE_FAN_S_M : WT_TRAIT_FACE_STILL_S_M;
+	double air = (bed->alone ? leaf : factor * tray) / faces;
 	double radiation = WT_TRAIT_RADIATION_S_M / faces;
-	face->leaf_s_m = air * faces;
+	face->leaf_s_m = leaf;
 	through->leaf_s_m = 0.0;
 	face->vapour_s_m = air;
 	face->heat_s_m = air * radiation / (air + radiation);
@@ -124,7 +126,7 @@ void wt_leaf_path_parts(const struct wt_leaf_bed *bed, struct wt_leaf_path *face
 	 * the depth for half of the flux when both faces are open. */
 	double depth_m = bed->fresh_kg_m2 / WT_TRAIT_BULK_KG_M3;
 	double spread_m2_s = WT_TRAIT_BED_M2_S * (bed->fan ? WT_TRAIT_BED_FAN_FACTOR : 1.0);
-	through->vapour_s_m = depth_m / (3.0 * faces * faces * spread_m2_s);
+	through->vapour_s_m = factor * depth_m / (3.0 * faces * faces * spread_m2_s);
 	through->heat_s_m = WT_TRAIT_BED_HEAT_RATIO * through->vapour_s_m;
 }
 
@@ -136,8 +138,8 @@ enum wt_status wt_leaf_path(const struct wt_leaf_bed *bed, double factor, struct
 	if (bed->fresh_kg_m2 <= 0.0 || factor < 0.0)
 		return WT_ERR_RANGE;
 	struct wt_leaf_path face, through;
-	wt_leaf_path_parts(bed, &face, &through);
-	double grown = factor * wt_leaf_packing(bed->turned_s_ago);
+	wt_leaf_path_parts(bed, factor, &face, &through);
+	double grown = wt_leaf_packing(bed->turned_s_ago);
 	out->leaf_s_m = face.leaf_s_m;
 	out->vapour_s_m = face.vapour_s_m + grown * through.vapour_s_m;
 	out->heat_s_m = face.heat_s_m + grown * through.heat_s_m;

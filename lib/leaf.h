@@ -15,8 +15,8 @@
  *     shrink, warm: lib/leaf_physics.h, lib/traits.h; our choice.
  *  4. aw = y^2 / (y^2 + b2): Oswin's isotherm, exponent 1/2; coefficient from memory.
  *  5. air side = faces of the tray + path through the bed (depth over a spreading coefficient, a
- *     third of it; a twelfth when both faces are open); heat has long-wave radiation beside it
- *     (Campbell and Norman 1998, from memory).
+ *     third of it; a twelfth when both faces are open), both times the load's bed factor; heat has
+ *     long-wave radiation beside it (Campbell and Norman 1998, from memory).
  *  6. saturation: Wagner and Pruss 1993 (lib/air.h); psychrometric constant: FAO-56 eq. 8 with the
  *     pressure of the site.
  *  7. loss % = m (1 - y) + (100 - m) breath, m moisture at spreading in % wet basis.
@@ -76,7 +76,7 @@ struct wt_leaf {
 	double skin_m_s;     /* pace times closed conductance at 20 deg C, per (kg dry per m2) */
 	double open_extra;   /* open over closed, less one */
 	double close_s;      /* mean closing time */
-	double bed;          /* factor on the path */
+	double bed;          /* factor on the path to the room's air */
 	double shrink;       /* k */
 	double isotherm_b2;  /* (moisture at aw 0.5 over W0) squared */
 	double rh_bias;      /* share of saturation */
@@ -90,6 +90,7 @@ struct wt_leaf_bed {
 	double fresh_kg_m2; /* tissue at spreading over the present area */
 	bool perforated;
 	bool fan;
+	bool alone; /* a leaf by itself: no tray, no neighbours */
 	double net_radiation_w_m2;
 	double turned_s_ago; /* since spreading or turning */
 };
@@ -100,8 +101,8 @@ struct wt_leaf_path {
 };
 enum wt_status wt_leaf_path(const struct wt_leaf_bed *bed, double factor,
 			    struct wt_leaf_path *out) WT_MUST_CHECK;
-/* The two parts of it: face and (for factor 1, unpacked) bed. */
-void wt_leaf_path_parts(const struct wt_leaf_bed *bed, struct wt_leaf_path *face,
+/* The two parts of it: faces and (unpacked) bed. */
+void wt_leaf_path_parts(const struct wt_leaf_bed *bed, double factor, struct wt_leaf_path *face,
 			struct wt_leaf_path *through);
 /* Growth of the path since spreading or turning. */
 double wt_leaf_packing(double turned_s_ago);

@@ -28,12 +28,19 @@
 /* Bulk density of loosely spread fresh leaf, kg m-3: 1 kg/m2 at 30 mm, common practice (attributed
  * to DB33/T 239-2023, not read). */
 #define WT_TRAIT_BULK_KG_M3 33.0
-/* One face of a tray in a room: resistance in still and in moved air, s m-1.  Leaf 2 cm wide by the
+/* One face of one leaf: resistance in still and in moved air, s m-1.  Leaf 2 cm wide by the
  * formulas of Campbell and Norman 1998 (from memory), forced and free conductance added as in
  * Bonan's teaching code (2019): a 0.1 m/s room draught 0.33 and 1 K of cooling 0.15 mol m-2 s-1 are
  * 85 s/m; 1 m/s is 35 s/m.  The speeds are our choice. */
-#define WT_TRAIT_FACE_STILL_S_M 85.0
-#define WT_TRAIT_FACE_FAN_S_M 35.0
+#define WT_TRAIT_LEAF_STILL_S_M 85.0
+#define WT_TRAIT_LEAF_FAN_S_M 35.0
+/* One face of a tray full of leaf.  Its air is not renewed at each leaf's edge: a smooth plate 1 m
+ * long, 1 K cooler than the room (Incropera, horizontal plates, Nu 0.54 Ra^1/4 below and 0.27
+ * Ra^1/4 above, and 0.664 Re^1/2 Pr^1/3 of the same draughts added; all from memory) has 430 s/m,
+ * and 220 s/m in moved air.  Loose leaf is rougher: between leaf and plate, nearer to the leaf; our
+ * choice.  A load's bed factor moves it. */
+#define WT_TRAIT_FACE_STILL_S_M 140.0
+#define WT_TRAIT_FACE_FAN_S_M 50.0
 /* Long-wave radiation beside convection: rho cp / (4 sigma T^3) at 20 deg C, s m-1. */
 #define WT_TRAIT_RADIATION_S_M 210.0
 /* Spreading of vapour through the loose bed, m2 s-1: four times the molecular value in still air

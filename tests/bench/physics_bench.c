@@ -313,15 +313,15 @@ static void write_case(const struct bench *b, const char *path)
 		must(wt_leaf_from_theta(&b->load, theta, &leaf));
 		struct wt_leaf_bed bed = {.fresh_kg_m2 = leaf.tissue_kg / b->load.area_m2,
 					  .perforated = b->load.perforated};
-		wt_leaf_path_parts(&bed, &face, &through);
+		wt_leaf_path_parts(&bed, leaf.bed, &face, &through);
 		double expected = m < CHECKED ? b->end_loss_pct[m] : NAN;
 		fprintf(file,
 			"%.17g %.17g %.17g %.17g %.17g %.17g %.17g %.17g %.17g %.17g %.17g %.17g "
 			"%.17g %.17g %.17g %.17g %.17g\n",
 			leaf.moisture_pct, leaf.water_ratio, leaf.dry_kg / b->load.area_m2,
 			leaf.skin_m_s, leaf.open_extra, leaf.close_s, leaf.shrink, leaf.isotherm_b2,
-			leaf.rh_bias, face.vapour_s_m, face.heat_s_m, leaf.bed * through.vapour_s_m,
-			leaf.bed * through.heat_s_m, leaf.drift[0], leaf.drift[1], leaf.drift[2],
+			leaf.rh_bias, face.vapour_s_m, face.heat_s_m, through.vapour_s_m,
+			through.heat_s_m, leaf.drift[0], leaf.drift[1], leaf.drift[2],
 			leaf.drift[3]);
 		fprintf(file, "%.17g\n", expected);
 		air_of_member(b, m, &air);

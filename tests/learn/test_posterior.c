@@ -135,6 +135,7 @@ static void a_lone_contradiction_widens(void **state)
 	(void)state;
 	struct learn_case c;
 	struct found f, sound;
+	double mean, sd, sd_wrong;
 	assert_int_equal(learn_case_make(20, &c), 0);
 	/* A garden known well: the reading is doubted more than the leaf. */
 	c.prior.cov[WT_DIM_PACE][WT_DIM_PACE] = 0.15 * 0.15;
@@ -143,7 +144,9 @@ static void a_lone_contradiction_widens(void **state)
 	o.value *= 1.12;
 	learn(&c, &o, 1, &f);
 	assert_int_equal(f.status, WT_OK);
-	assert_true(f.report.sd[WT_DIM_PACE] > 1.05 * sound.report.sd[WT_DIM_PACE]);
+	loss_after(&c, sound.members, 12, &mean, &sd);
+	loss_after(&c, f.members, 12, &mean, &sd_wrong);
+	assert_true(sd_wrong > 1.05 * sd);
 	assert_true(fabs(f.report.mean[WT_DIM_PACE]) < 0.15);
 	assert_true(f.each[0].trust < 0.3 && f.each[0].surprise > 3.0);
 	wt_members_free(&f.members);

@@ -54,9 +54,9 @@ static size_t run_leaf(const struct detached_leaf *data, const double fit[3], do
 		.isotherm_b2 = pow(0.10 * data->dry_g / water_g, 2.0),
 	};
 	/* A leaf alone in the room, air on both faces. */
-	struct wt_leaf_bed bed = {.fresh_kg_m2 = 1e-6, .perforated = true};
+	struct wt_leaf_bed bed = {.fresh_kg_m2 = 1e-6, .perforated = true, .alone = true};
 	struct wt_leaf_path path, through;
-	wt_leaf_path_parts(&bed, &path, &through);
+	wt_leaf_path_parts(&bed, 1.0, &path, &through);
 	struct wt_leaf_state s = {1.0, 0.0, 0.0};
 	weight_g[0] = fresh_g;
 	size_t k = 1;

@@ -227,9 +227,10 @@ static void test_leaf_against_wet_paper(void **state)
 		case_theta(NULL, &load, theta);
 		assert_int_equal(wt_leaf_from_theta(&load, theta, &leaf), WT_OK);
 		double one_layer = 1.0 / wt_traits_grade(load.grade)->leaf_m2_kg_dry;
-		struct wt_leaf_bed bed = {.fresh_kg_m2 = 1e-6, .perforated = true, .fan = true};
+		struct wt_leaf_bed bed = {
+			.fresh_kg_m2 = 1e-6, .perforated = true, .fan = true, .alone = true};
 		struct wt_leaf_path face, through;
-		wt_leaf_path_parts(&bed, &face, &through);
+		wt_leaf_path_parts(&bed, 1.0, &face, &through);
 		struct wt_leaf_state late = {1.0, 0.0, 0.0}, drowned = {1.0, 1e9, 0.0};
 		struct wt_leaf_rate dry, wet;
 		wt_leaf_rate(&leaf, &face, one_layer, 0.0, 1.0, &air, 1e6, &late, &dry);
