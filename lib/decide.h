@@ -33,7 +33,7 @@ struct wt_hearth {
 	int64_t morning_until_unix_s; /* latest start tomorrow (tomorrow's last start) */
 };
 
-/* Costs per firing, our own choice and published (wither help plan, DEVELOPERS.md): 1 unit is one
+/* Costs per firing, our own choice and published (wither help plan): 1 unit is one
  * firing spoiled wholly. */
 struct wt_costs {
 	double under_per_h; /* fired an hour before ready */

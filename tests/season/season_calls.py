@@ -47,6 +47,8 @@ def show_rules(sums):
     """False when the calls do not cost much less, by either count."""
     print(f"{'fixed':37s} {'firings':>7s} {'cost each':>9s} {'early':>6s} {'late':>6s}   calls save")
     n, cost, early, late = sums["calls"]
+    if n == 0:
+        sys.exit("no load was fixed in these seasons: give them more days")
     best_cost, best_outside, fine = cost / n, (early + late) / n, True
     for rule, label in RULES.items():
         n, cost, early, late = sums[rule]
