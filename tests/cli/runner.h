@@ -10,7 +10,8 @@
 #include <stddef.h>
 #include <sys/types.h>
 
-enum { RUNNER_WORDS = 24, RUNNER_DEADLINE_S = 60 };
+/* Our choice: for what hangs, not for what is slow; below the tests' own time. */
+enum { RUNNER_WORDS = 24, RUNNER_DEADLINE_S = 150 };
 
 struct run {
 	int code; /* exit code; -1 when killed by a signal or by the deadline */
