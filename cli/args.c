@@ -9,6 +9,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "cli/memory.h"
 #include "cli/suggest.h"
 #include "cli/tongue.h"
 
@@ -405,13 +406,11 @@ static bool check_needs(struct reader *reader)
 bool wt_args_parse(int argc, char **argv, struct wt_command *out, char *why, size_t why_size)
 {
 	struct wt_command call = {.params = json_object()};
-	struct reader *reader = calloc(1, sizeof *reader);
+	struct reader *reader = wt_memory_get(1, sizeof *reader);
 	bool done = false;
 
-	if (!call.params || !reader) {
-		snprintf(why, why_size, "%s", _("out of memory"));
-		goto out;
-	}
+	if (!call.params)
+		wt_memory_end();
 	reader->argc = argc;
 	reader->argv = argv;
 	reader->call = &call;
