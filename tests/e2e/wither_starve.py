@@ -105,6 +105,9 @@ class Bench(captures.Workshop):
         status, printed, said = got
         self.seen[status] += 1
         where = f"{' '.join(words)}, allocation {at} refused"
+        # One allocation of the C library's own, for a catalogue, is not looked at by it (glibc 2.36).
+        if status == -11 and b"(__gconv_open+" in said:
+            return
         if status not in FINE:
             self.faults.append(f"{where}: status {status}: {said[-500:]!r}")
         elif status == usual[0][0]:
