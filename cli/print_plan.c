@@ -94,6 +94,8 @@ static void print_empty(struct wt_page *page, const json_t *empty)
 		{"no_reading",
 		 N_("No reading of the air yet, so no forecast and no plan. See: wither stations"),
 		 WT_MARK_ALARM},
+		{"starting", N_("The forecast is being worked out. Ask again in a moment."),
+		 WT_MARK_NONE},
 		{"stale", N_("The readings are too old to plan on. Go by hand and scale."),
 		 WT_MARK_ALARM},
 		{"wait", N_("No firing should start before tomorrow's end."), WT_MARK_NONE}};

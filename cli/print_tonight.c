@@ -222,6 +222,9 @@ static void print_answer(struct wt_page *page, const json_t *result, double now)
 	else if (strcmp(code, "no_wok") == 0)
 		wt_page_text(page, WT_MARK_ALARM, 2,
 			     _("No wok is set up ([hearth] woks = 0), so no firing is planned."));
+	else if (strcmp(code, "starting") == 0)
+		wt_page_text(page, WT_MARK_HEAD, 2,
+			     _("The forecast is being worked out. Ask again in a moment."));
 	else if (strcmp(code, "stale") == 0)
 		wt_page_text(page, WT_MARK_ALARM, 2,
 			     any_stale(wt_doc_list(result, "rooms"))

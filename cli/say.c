@@ -142,6 +142,7 @@ static const struct phrase remarks[] = {
 	{"no_place", N_("not all its firings have a place tonight or tomorrow")},
 	{"no_wok", N_("no wok is set up, so it is not planned")},
 	{"nothing", N_("no load is spread")},
+	{"starting", N_("the forecast is being worked out: ask again in a moment")},
 	{"stale", N_("the readings are too old to plan on: go by hand and scale")},
 	{"wait", N_("no firing should start before the end of tomorrow's hours")},
 	{"station_unheard", N_("A station was never heard: see wither stations.")},

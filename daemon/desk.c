@@ -173,7 +173,7 @@ static void answer_from_site(struct wt_service *service, struct wt_control_ticke
 static bool forecast_is_fresh(struct wt_service *service, uint64_t generation)
 {
 	struct wt_site *site = wt_engine_site(service->engine);
-	return service->setup.frozen || wt_site_forecast_generation(site) >= generation;
+	return wt_site_forecast_generation(site) >= generation;
 }
 
 static void ask_fresh(struct wt_service *service, struct wt_control_ticket **ticket,

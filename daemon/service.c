@@ -88,7 +88,7 @@ static void display_done(void *context, struct wt_job *job)
 
 void wt_service_start_display(struct wt_service *service)
 {
-	if (service->display_running || service->setup.frozen)
+	if (service->display_running)
 		return;
 	struct wt_job *job =
 		wt_site_job(wt_engine_site(service->engine), wt_service_now_ms(service) / 1000);
@@ -337,13 +337,9 @@ static bool start_engine(struct wt_service *service)
 		wt_log(WT_LOG_ERR, "%s", why);
 		return false;
 	}
-	/* The first forecast is made before anybody can ask. */
-	struct wt_job *job =
-		wt_site_job(wt_engine_site(service->engine), wt_service_now_ms(service) / 1000);
-	if (job) {
-		wt_job_run(job);
-		wt_engine_adopt(service->engine, &job, 0);
-	}
+	/* The first forecast takes its time where there is much leaf: questions are answered
+	 * meanwhile, those about it wait as they do for any. */
+	wt_service_start_display(service);
 	return true;
 }
 
@@ -412,10 +408,8 @@ static void begin_anew(struct wt_service *service, struct wt_config **config)
 		service->config = *config;
 		*config = old;
 	}
-	if (fine && start_engine(service) && start_feed(service) && wt_tell_start(service) &&
-	    give_store(service))
-		wt_desk_forecast_adopted(service);
-	else
+	if (!fine || !start_engine(service) || !start_feed(service) || !wt_tell_start(service) ||
+	    !give_store(service))
 		give_up(service);
 }
 

@@ -281,7 +281,8 @@ static void count(const struct wt_site *site, int64_t now_unix_s, struct tally *
 	free(counted);
 }
 
-static const char *answer_code(const struct tally *tally, bool any_reading, bool stale, bool wok)
+static const char *answer_code(const struct tally *tally, bool any_reading, bool any_forecast,
+			       bool stale, bool wok)
 {
 	size_t tonight = json_array_size(tally->tonight), morning = json_array_size(tally->morning);
 
@@ -289,6 +290,8 @@ static const char *answer_code(const struct tally *tally, bool any_reading, bool
 		return "no_reading";
 	if (!tally->open)
 		return "nothing";
+	if (!any_forecast)
+		return "starting";
 	if (stale || !tally->known)
 		return "stale";
 	if (!wok)
@@ -312,6 +315,8 @@ static void answer_text(const char *code, const struct tally *tally, char *out, 
 		snprintf(out, size, "No reading of the air has come yet: no forecast.");
 	else if (!strcmp(code, "nothing"))
 		snprintf(out, size, "No load is spread.");
+	else if (!strcmp(code, "starting"))
+		snprintf(out, size, "The forecast is being worked out: ask again in a moment.");
 	else if (!strcmp(code, "stale"))
 		snprintf(out, size, "The station is silent: look at the leaf, not at this.");
 	else if (!strcmp(code, "no_wok"))
@@ -358,7 +363,8 @@ static const char *tally_up(const struct wt_site *site, int64_t now_unix_s, stru
 	for (size_t i = 0; i < site->n_rooms; i++)
 		any_reading = any_reading || site->rooms[i].newest_unix_s;
 	count(site, now_unix_s, tally);
-	return answer_code(tally, any_reading, all_stale(site, now_unix_s), site->config->woks > 0);
+	return answer_code(tally, any_reading, site->forecast != NULL, all_stale(site, now_unix_s),
+			   site->config->woks > 0);
 }
 
 static json_t *answer(const struct wt_site *site, int64_t now_unix_s)
@@ -384,8 +390,8 @@ json_t *site_empty_plan(const struct wt_site *site, int64_t now_unix_s)
 	const char *code = tally_up(site, now_unix_s, &tally);
 	json_t *note = json_null();
 
-	if (!strcmp(code, "no_reading") || !strcmp(code, "nothing") || !strcmp(code, "stale") ||
-	    !strcmp(code, "no_wok")) {
+	if (!strcmp(code, "no_reading") || !strcmp(code, "nothing") || !strcmp(code, "starting") ||
+	    !strcmp(code, "stale") || !strcmp(code, "no_wok")) {
 		char text[240];
 		answer_text(code, &tally, text, sizeof(text));
 		note = site_note(code, "%s", text);

@@ -180,6 +180,30 @@ static void add_reading_of(struct workshop *w, size_t station, int64_t at_unix_s
 }
 
 /* Two rooms; the cellar's station stops at noon. */
+/* A daemon that has just started takes questions before its first forecast. */
+static void before_the_first_forecast_it_is_said_that_one_is_made(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 86400 + 11 * HOUR);
+	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
+	json_t *tonight = workshop_query(&w, "tonight", "{}"),
+	       *plan = workshop_query(&w, "plan", "{}");
+	assert_string_equal(text_at(tonight, "answer/code"), "starting");
+	assert_true(json_is_null(value_at(tonight, "loads/0/call")));
+	assert_true(json_is_null(value_at(tonight, "forecast_unix_s")));
+	assert_string_equal(text_at(plan, "empty/code"), "starting");
+	json_decref(tonight);
+	json_decref(plan);
+	workshop_forecast(&w);
+	tonight = workshop_query(&w, "tonight", "{}");
+	assert_string_not_equal(text_at(tonight, "answer/code"), "starting");
+	json_decref(tonight);
+	workshop_close(&w);
+}
+
 static void a_silent_room_has_no_calls(void **state)
 {
 	struct workshop w;
@@ -533,6 +557,7 @@ int main(void)
 		cmocka_unit_test(no_load_one_and_forty),
 		cmocka_unit_test(no_wok_is_said),
 		cmocka_unit_test(an_empty_plan_says_why),
+		cmocka_unit_test(before_the_first_forecast_it_is_said_that_one_is_made),
 		cmocka_unit_test(a_silent_room_has_no_calls),
 		cmocka_unit_test(midnight_changes_nothing),
 		cmocka_unit_test(the_clocks_change),
