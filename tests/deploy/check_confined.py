@@ -80,7 +80,8 @@ class Bench(rig.Rig):
         calls = allowed(unit)
         with open(f"{self.work}/calls", "w", encoding="ascii") as out:
             out.write("\n".join(sorted(calls)) + "\n")
-        self.command = [confine, f"{self.work}/calls", witherd]
+        # Who it is under the filter may not enter root's home, where a tree may well be.
+        self.command = [confine, f"{self.work}/calls", shutil.copy(witherd, f"{self.work}/witherd")]
         subprocess.run([f"{examples}/make-certificates", f"{self.work}/certs", "localhost", "127.0.0.1"],
                        check=True)
         with open(f"{self.work}/password", "w", encoding="utf-8") as out:
