@@ -13,6 +13,8 @@ port=$((20000 + $$ % 20000))
 pids=
 finish() {
     for pid in $pids; do
+        # strace takes no notice of a signal while what it follows runs.
+        pkill -P "$pid" 2>/dev/null || true
         kill "$pid" 2>/dev/null || true
     done
     wait 2>/dev/null || true
