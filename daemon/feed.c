@@ -560,6 +560,8 @@ static void one_turn(struct wt_feed *feed)
 	bool send = feed->connected && json_object_size(feed->to_send) > 0;
 	bool look_now = feed->to_look && !feed->stop;
 	feed->just_connected &= !begin;
+	/* Asked again on the same connection, the broker has what was sent already. */
+	feed->session_present |= begin;
 	feed->to_look = false;
 	if (!begin && !connect_now && !send && !look_now && !feed->stop) {
 		struct timespec end;

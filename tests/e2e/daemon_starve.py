@@ -100,13 +100,6 @@ class Bench(rig.Rig):
             self.faults.append(f"{what}, allocation {at} refused: integrity_check says {word}")
 
 
-def chosen(total, runs):
-    if runs is None or runs >= total:
-        return range(1, total + 1)
-    # Spread evenly, off every round number.
-    return sorted({1 + (i * total + total // 3) // runs for i in range(runs)})
-
-
 def starve_check(bench, _):
     out = bench.run("--check", env=bench.env(0))
     assert out.returncode == 0, out
@@ -156,7 +149,7 @@ def starve_replay(bench, runs):
     out = bench.run("--replay", path, "--calibrate", env=bench.env(0))
     assert out.returncode == 0, out
     total, usual = bench.total(), bench.left()
-    for at in chosen(total, runs):
+    for at in rig.chosen(total, runs):
         bench.fresh()
         if os.path.exists(bench.count):
             os.unlink(bench.count)
@@ -201,7 +194,7 @@ def starve_evening(bench, runs):
     confirmed, status = evening(bench, 0)
     assert status == 0 and len(confirmed) == 4, (status, confirmed, bench.log_text())
     total = bench.total()
-    for at in chosen(total, runs and runs // 4):
+    for at in rig.chosen(total, runs and runs // 4):
         bench.fresh()
         for name in os.listdir(bench.work):
             if name.startswith(("copy-", "witherd.sock")):
@@ -246,10 +239,7 @@ def main():
                   f"{dict(sorted(bench.seen.items()))}, {time.monotonic() - began:.0f} s", flush=True)
     finally:
         bench.close()
-    for fault in bench.faults[:20]:
-        print("FAULT", fault)
-    print(f"{len(bench.faults)} faults")
-    sys.exit(bool(bench.faults))
+    rig.end_with(bench.faults)
 
 
 main()

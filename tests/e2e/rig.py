@@ -9,6 +9,7 @@ import signal
 import socket
 import struct
 import subprocess
+import sys
 import tempfile
 import time
 
@@ -258,3 +259,18 @@ class Rig:
             self.process.wait()
         self.stop_broker()
         shutil.rmtree(self.work, ignore_errors=True)
+
+
+def chosen(total, runs):
+    """Which of so many allocations fail in turn: all of them, or as many as runs says."""
+    if runs is None or runs >= total:
+        return range(1, total + 1)
+    # Spread evenly, off every round number.
+    return sorted({1 + (i * total + total // 3) // runs for i in range(runs)})
+
+
+def end_with(faults):
+    for fault in faults[:20]:
+        print("FAULT", fault)
+    print(f"{len(faults)} faults")
+    sys.exit(bool(faults))

@@ -25,6 +25,7 @@ import time
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.join(HERE, "..", "cli"))
 import captures  # noqa: E402
+import rig  # noqa: E402
 
 # Done, not possible, not accepted, a condition holds.
 FINE = (0, 1, 2, 3)
@@ -118,18 +119,11 @@ class Bench(captures.Workshop):
             self.faults.append(f"{where}: status {status}, but nothing is said: {said[-500:]!r}")
 
 
-def chosen(total, runs):
-    if runs is None or runs >= total:
-        return range(1, total + 1)
-    # Spread evenly, off every round number.
-    return sorted({1 + (i * total + total // 3) // runs for i in range(runs)})
-
-
 def ask(bench, run, words, runs, tongue="C.UTF-8", free=False):
     usual = [run(words, 0, "C"), run(words, 0, tongue)]
     total = bench.total()
     assert usual[1][0] in FINE and usual[1] == run(words, 0, tongue), (words, usual)
-    for at in chosen(total, runs):
+    for at in rig.chosen(total, runs):
         bench.judge(words, at, usual, run(words, at, tongue), free)
     return total
 
@@ -159,7 +153,7 @@ def act(bench, words, runs):
     total, usual = bench.total(), acts(bench)[before:]
     assert len(usual) == 1, (words, usual)
     call(bench, "undo")
-    for at in chosen(total, runs):
+    for at in rig.chosen(total, runs):
         before = len(acts(bench))
         got = bench.run(words, at, "C.UTF-8")
         bench.judge(words, at, [(0,)], got, free=True)
@@ -217,10 +211,7 @@ def main():
         run_all(bench, None if options.all else options.runs)
     finally:
         bench.close()
-    for fault in bench.faults[:20]:
-        print("FAULT", fault)
-    print(f"{len(bench.faults)} faults")
-    sys.exit(bool(bench.faults))
+    rig.end_with(bench.faults)
 
 
 main()
