@@ -84,6 +84,10 @@ struct wt_feed {
 };
 
 double wt_feed_monotonic_s(void);
+/* Under the lock; says as of wt_says_make(). */
+void wt_feed_set_state(struct wt_feed *feed, enum wt_feed_state state, const char *says);
+/* Asks for the filters, and again until the broker grants them; on the feed's own thread. */
+void wt_feed_subscribe(struct wt_feed *feed);
 /* MQTTAsync_messageArrived: see there. */
 int wt_feed_on_message(void *context, char *topic, int topic_length, MQTTAsync_message *message);
 void wt_feed_drop_queue(struct wt_feed *feed);
