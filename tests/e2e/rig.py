@@ -187,7 +187,7 @@ class Rig:
 
     def run(self, *options, **kw):
         return subprocess.run([self.witherd, "--config", self.config, *options],
-                              capture_output=True, text=True, check=False, timeout=120, **kw)
+                              capture_output=True, text=True, check=False, timeout=600, **kw)
 
     def log_text(self):
         with open(self.log, encoding="utf-8", errors="replace") as text:
