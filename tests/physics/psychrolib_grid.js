@@ -12,6 +12,10 @@ for (const t of [0.5, 5, 10, 15, 20, 25, 30, 35, 40, 45])
 	}
 const altitude = [-500, 0, 250, 500, 1000, 1500, 2000, 3000, 5000].map(
 	(m) => `\t{${m}, ${psy.GetStandardAtmPressure(m).toFixed(3)}},`);
+const wet = [];
+for (const t of [20, 25, 30])
+	for (const below of [2.2, 3.3, 4.5, 5.5])
+		wet.push(`\t{${t}, ${below}, ${(100 * psy.GetRelHumFromTWetBulb(t, t - below, 101325)).toFixed(3)}},`);
 console.log(`/* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Made by psychrolib_grid.js with psychrolib 1.1.1 (npm, MIT licence), an independent
@@ -28,6 +32,11 @@ ${out.join('\n')}
 /* altitude_m, pressure_pa */
 static const double psychrolib_pressure[][2] = {
 ${altitude.join('\n')}
+};
+
+/* temp_c, wet bulb below it (C), rh_pct at 101325 Pa */
+static const double psychrolib_wet_bulb[][3] = {
+${wet.join('\n')}
 };
 
 #endif /* WT_TESTS_PHYSICS_PSYCHROLIB_GRID_H */`);

@@ -149,7 +149,7 @@ static void test_detached_leaves(void **state)
 		if (leaf->moist_soil)
 			table_range(name, source, 0.0, 1.5, worst);
 		else
-			table_known_miss(name, source, 0.0, 1.5, worst);
+			table_known_miss(name, source, 0.0, 1.5, 8.7, 0.05, worst);
 	}
 	assert_int_equal(table_surprises(), 0);
 }
