@@ -18,7 +18,8 @@
 #define LINES_AT_ONCE 8.0
 #define LINE_EVERY_S 360.0
 
-/* CONNACK return codes of MQTT 3.1.1, table 3.1; reason codes of MQTT 5.0, section 3.2.2.2. */
+/* CONNACK return codes of MQTT 3.1.1, table 3.1; reason codes of MQTT 5.0, section 3.2.2.2 and, for
+ * 0x8e, which comes with a DISCONNECT, 3.14.2.1. */
 static const char *refusal_word(int code, bool version5)
 {
 	if (!version5) {

@@ -15,7 +15,7 @@
  * minimum-conductance data base of Duursma et al. 2019, New Phytol. 221:693-705. */
 #define WT_TRAIT_SKIN_MOL_M2_S 0.012
 /* Rise of that conductance for 10 K.  Detached leaf of a eucalypt shows no trend up to 28 deg C
- * (same data base); 1.0-1.5 is defensible, 1.2 our choice. */
+ * (open data of Duursma et al. 2019); 1.0-1.5 is defensible, 1.2 our choice. */
 #define WT_TRAIT_SKIN_Q10 1.2
 /* Oswin isotherm, exponent 1/2: moisture at water activity 0.5, kg/kg dry.  A modified Oswin form
  * fits fresh tea leaf best (Botheju et al., desorption 15-30 deg C, abstract); its coefficients
@@ -28,17 +28,19 @@
 /* Bulk density of loosely spread fresh leaf, kg m-3: 1 kg/m2 at 30 mm, common practice (attributed
  * to DB33/T 239-2023, not read). */
 #define WT_TRAIT_BULK_KG_M3 33.0
-/* One face of one leaf: resistance in still and in moved air, s m-1.  Leaf 2 cm wide by the
- * formulas of Campbell and Norman 1998 (from memory), forced and free conductance added as in
- * Bonan's teaching code (2019): a 0.1 m/s room draught 0.33 and 1 K of cooling 0.15 mol m-2 s-1 are
- * 85 s/m; 1 m/s is 35 s/m.  The speeds are our choice. */
+/* One face of one leaf: resistance in still and in moved air, s m-1.  By Campbell and Norman 1998,
+ * 0.147 (u/d)^1/2 forced (read in open code that quotes it) and 0.055 (dT/d)^1/4 free (from
+ * memory), added as in Bonan's teaching code (2019); d 2 cm, which is 0.72 of the width of a leaf
+ * 2.8 cm wide.  A 0.1 m/s room draught 0.33 and 1 K of cooling 0.15 mol m-2 s-1 are 85 s/m; 1 m/s
+ * is 35 s/m.  Size and speeds are our choice. */
 #define WT_TRAIT_LEAF_STILL_S_M 85.0
 #define WT_TRAIT_LEAF_FAN_S_M 35.0
 /* One face of a tray full of leaf.  Its air is not renewed at each leaf's edge: a smooth plate 1 m
  * long, 1 K cooler than the room (Incropera, horizontal plates, Nu 0.54 Ra^1/4 below and 0.27
- * Ra^1/4 above, and 0.664 Re^1/2 Pr^1/3 of the same draughts added; all from memory) has 430 s/m,
- * and 220 s/m in moved air.  Loose leaf is rougher: between leaf and plate, nearer to the leaf; our
- * choice.  A load's bed factor moves it. */
+ * Ra^1/4 above, and 0.664 Re^1/2 Sc^1/3 of the same draughts added; all from memory) has 390 to 470
+ * s/m, by the length put in (area over perimeter, or side), and 200 to 220 s/m in moved air.  Loose
+ * leaf is rougher: between leaf and plate, nearer to the leaf; our choice.  A load's bed factor
+ * moves it. */
 #define WT_TRAIT_FACE_STILL_S_M 140.0
 #define WT_TRAIT_FACE_FAN_S_M 50.0
 /* Long-wave radiation beside convection: rho cp / (4 sigma T^3) at 20 deg C, s m-1. */
@@ -73,14 +75,17 @@
 
 /* Centres of the same. */
 /* Stomata still partly open when the leaf reaches the tray; 55/12 at plucking, some of it gone on
- * the way in.  Our choice. */
+ * the way in.  Our choice: detached kohlrabi of moist soil begins at 62-88 mmol m-2 s-1, as
+ * tests/physics/published_detached.c fits it. */
 #define WT_TRAIT_OPEN_RATIO 4.0
 
 /* Mean closing time: cut tea leaf is steady by about 45 min (Nagarajah 1979), cut forage takes 30
  * min to 2 h (extension text); our choice between. */
 #define WT_TRAIT_CLOSE_S 2700.0
 /* Share of water left at which the skin passes half: the density of stomata rises by half over a
- * white wither (286 to 424 per mm2), so area alone gives 0.04; cells falling dry give more. */
+ * white wither (286 to 424 per mm2, cv. Fuding Dabaicha, abstract at
+ * cyxb.fjnyxb.cn/cn/article/id/112), so area alone gives 0.04; cells falling dry give more.  Our
+ * choice. */
 #define WT_TRAIT_SHRINK_HALF 0.08
 
 /* What a grade sets. */

@@ -81,7 +81,8 @@ static void what_was_not_said_is_counted(void **state)
 	assert_int_equal(unsaid, 0);
 }
 
-/* MQTT 3.1.1 (OASIS 2014), table 3.1; MQTT 5.0 (OASIS 2019), section 3.2.2.2: from memory. */
+/* MQTT 3.1.1 (OASIS 2014), table 3.1; MQTT 5.0 (OASIS 2019), sections 3.2.2.2 and 3.14.2.1: codes
+ * as open libraries list them, section numbers from memory. */
 static void refusal_text(const struct wt_feed *feed, int code, bool version5, char *out,
 			 size_t size)
 {

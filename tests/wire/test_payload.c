@@ -341,7 +341,7 @@ static void the_number_of_a_load_cell(void **state)
 	assert_true(near(kg, 3.2));
 }
 
-/* MQTT 5.0, section 4.7.1: the examples given there, and some beside them. */
+/* MQTT 5.0, sections 4.7.1 and 4.7.2: the examples given there, and some beside them. */
 static void topic_filters_of_mqtt_5(void **state)
 {
 	static const struct {
