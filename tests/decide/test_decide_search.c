@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * The search behind the plan: assignment against enumeration, search against
- * the proved optimum, published single-machine instances, and a long run.
+ * the proved optimum, published single-machine instances, several woks against
+ * integer programming, and a long run.
  */
 #include <math.h>
 #include <setjmp.h>
@@ -199,6 +200,71 @@ static void published_tardiness(void **state)
 	(void)fclose(in);
 }
 
+static bool read_parallel(FILE *in, struct wt_shop *shop, bool *alike, double *optimum)
+{
+	enum { STEPS = 72, MOST = 1000, LEAVE = 1300 };
+	int woks, loads, night, morning, c;
+	while ((c = fgetc(in)) == '#') {
+		while (c != '\n' && c != EOF)
+			c = fgetc(in);
+	}
+	ungetc(c, in);
+	if (fscanf(in, "%d %d %d %d %lf", &woks, &loads, &night, &morning, optimum) != 5)
+		return false;
+	assert_int_equal(wt_shop_init(shop, woks, loads, STEPS), WT_OK);
+	*alike = true;
+	for (int i = 0; i < loads; i++) {
+		int ready, past, early, late;
+		assert_int_equal(fscanf(in, "%d %d %d %d %d %d\n", &shop->count[i],
+					&shop->duration_steps[i], &ready, &past, &early, &late),
+				 6);
+		*alike = *alike && shop->duration_steps[i] == shop->duration_steps[0];
+		shop->leave[i] = LEAVE;
+		for (int t = 0; t < STEPS; t++) {
+			int miss = t < ready  ? early * (ready - t)
+				   : t > past ? late * (t - past)
+					      : 0;
+			bool rest = t + shop->duration_steps[i] > night && t < morning;
+			shop->cost[i * STEPS + t] = rest ? INFINITY : fmin(miss, MOST) + t;
+		}
+	}
+	return true;
+}
+
+/* Firings on two to four woks with a night between, against optima that HiGHS proved for the same
+ * numbers (see the head of the data file). */
+static void several_woks_by_integer_programming(void **state)
+{
+	(void)state;
+	FILE *in = fopen(WT_TEST_DATA "/parallel.txt", "r");
+	assert_non_null(in);
+	struct wt_shop shop;
+	double optimum;
+	bool alike;
+	int read = 0, proved = 0;
+	for (; read_parallel(in, &shop, &alike, &optimum); read++) {
+		struct wt_shop_plan plan = {0};
+		assert_int_equal(wt_shop_search(&shop, wt_shop_effort(&shop), 1, &plan), WT_OK);
+		check_starts(&shop, &plan);
+		print_message("%d woks, %d firings: optimum %.0f, found %.0f (%.2f %%)\n",
+			      shop.woks, wt_shop_jobs(&shop), optimum, plan.cost,
+			      100 * (plan.cost / optimum - 1));
+		assert_true(plan.cost >= optimum - 1e-6);
+		assert_true(plan.cost <= 1.02 * optimum);
+		if (alike && wt_shop_exact(&shop, 20000000, &plan) == WT_OK) {
+			check_starts(&shop, &plan);
+			assert_true(fabs(plan.cost - optimum) < 1e-6);
+			proved++;
+		}
+		wt_shop_plan_clear(&plan);
+		wt_shop_clear(&shop);
+	}
+	assert_int_equal(read, 16);
+	print_message("%d of them proved here too\n", proved);
+	assert_true(proved >= 7);
+	(void)fclose(in);
+}
+
 /* Same scheme of making (Potts and Van Wassenhove 1985), small enough to prove by dynamic
  * programming over subsets (Held and Karp 1962; from memory). */
 static double prove_tardiness(const struct instance *x)
@@ -279,6 +345,7 @@ int main(void)
 		cmocka_unit_test(assignment_is_least),
 		cmocka_unit_test(search_is_near_the_proved_optimum),
 		cmocka_unit_test(published_tardiness),
+		cmocka_unit_test(several_woks_by_integer_programming),
 		cmocka_unit_test(proved_tardiness),
 		cmocka_unit_test(near_the_best_of_a_long_run),
 	};
