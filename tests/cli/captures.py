@@ -62,17 +62,43 @@ first_start = 05:30
 """
 
 
+def weather():
+    """Each six hours' share of a warm or a cool spell, and each day's share of sun: no day is the next."""
+    draw = random.Random(80)
+    spells, value = [], 0.0
+    for _ in range(4 * DAYS + 5):
+        value = 0.75 * value + draw.gauss(0, 0.9)
+        spells.append(value)
+    return spells, [draw.uniform(0.6, 1.25) for _ in range(DAYS + 1)]
+
+
+SPELLS, SUNS = weather()
+START = NOW - DAYS * 86400
+
+
 def air(at):
     """Temperature and humidity: warm dry afternoons, damp nights, a shower on the last day."""
     phase = 2 * math.pi * ((at + ZONE_S - 15 * 3600) % 86400) / 86400
-    slow = math.sin(2 * math.pi * at / 86400 / 5.3)
-    temp_c = 18.5 + 3.5 * math.cos(phase) + 0.8 * slow
-    rh_pct = 72 - 11 * math.cos(phase) - 3 * slow
+    place = (at - START) / 21600
+    before = int(place)
+    spell = SPELLS[before] + (place - before) * (SPELLS[before + 1] - SPELLS[before])
+    sun = SUNS[(at - START) // 86400] * math.cos(phase)
+    temp_c = 18.5 + 3.5 * sun + spell
+    rh_pct = 72 - 11 * sun - 1.5 * spell
     if at > NOW - 80 * 60:
         wet = min(1.0, (at - NOW + 80 * 60) / 1500)
         temp_c -= 1.5 * wet
         rh_pct += 14 * wet
     return temp_c, min(rh_pct, 97)
+
+
+def dried(at, hours):
+    """The invented leaf's loss as a share: more where the air is dry."""
+    need = 0.0
+    for step in range(int(hours * 12)):
+        temp_c, rh_pct = air(at + 300 * step)
+        need += 0.61 * math.exp(17.6 * temp_c / (temp_c + 243)) * (1 - rh_pct / 100) / 12
+    return 1 - math.exp(-0.0285 * need)
 
 
 def act(at, method, **params):
@@ -91,13 +117,14 @@ def past_loads():
             midnight = NOW - 16 * 3600 - back * 86400
             spread = midnight + int(8.5 * 3600) + (0 if garden == "creek" else 1800)
             kg = round(draw.uniform(7, 13), 1)
-            loss = 0.13 * quick * draw.uniform(0.93, 1.07)
+            quick *= draw.uniform(0.93, 1.07)
+            early, end = (quick * dried(spread, hours) for hours in (6, 10))
             lines += [
                 act(spread, "spread", origin=garden, kg=kg, area=kg, grade="young", price=60),
-                act(spread + 6 * 3600, "weigh", load=number, kg=round(kg * (1 - loss), 2)),
-                act(spread + 6 * 3600, "feel", load=number, step="limp" if loss > 0.13 else "soft"),
-                act(spread + 10 * 3600, "fix", load=number, kg=round(kg * (1 - 1.5 * loss), 2)),
-                act(spread + 26 * 3600, "yield", load=number, made=round(kg * 0.228, 2),
+                act(spread + 6 * 3600, "weigh", load=number, kg=round(kg * (1 - early), 2)),
+                act(spread + 6 * 3600, "feel", load=number, step="limp" if early > 0.13 else "soft"),
+                act(spread + 10 * 3600, "fix", load=number, kg=round(kg * (1 - end), 2)),
+                act(spread + 26 * 3600, "yield", load=number, made=round(kg * draw.uniform(0.222, 0.236), 2),
                     yellow=round(kg * draw.uniform(0.004, 0.012), 3)),
             ]
     return lines
@@ -106,19 +133,21 @@ def past_loads():
 def todays_loads():
     midnight = NOW - 16 * 3600
     return [
-        act(midnight + 6 * 3600, "spread", origin="creek", kg=11.2, area=14, grade="young"),
+        act(midnight + int(7.5 * 3600), "spread", origin="creek", kg=11.2, area=14, grade="young"),
         act(midnight + 11 * 3600, "spread", origin="upper-terrace", kg=15.5, area=12,
             grade="mixed"),
         act(midnight + 13 * 3600, "spread", origin="old-wall", kg=9.4, area=9, grade="young",
             wet="damp"),
-        act(NOW - 600, "weigh", load=13, kg=9.3),
+        act(NOW - 600, "weigh", load=13, kg=9.5),
     ]
 
 
 def write_journal(path):
     lines = past_loads() + todays_loads()
-    for at in range(NOW - DAYS * 86400, NOW + 1, 300):
+    noise = random.Random(5)
+    for at in range(START, NOW + 1, 300):
         temp_c, rh_pct = air(at)
+        temp_c, rh_pct = temp_c + noise.gauss(0, 0.06), min(rh_pct + noise.gauss(0, 0.4), 99)
         payload = json.dumps({"t": round(temp_c, 2), "h": round(rh_pct, 1)})
         lines.append({"at": at, "topic": "shed/shelf", "payload": payload})
     lines.sort(key=lambda line: line["at"])
