@@ -91,6 +91,23 @@ static void drop_first(struct wt_spool *spool)
 	circle->n--;
 }
 
+/* The oldest row gives way, but never the act, whose word somebody waits for.  False: there is no
+ * other. */
+static bool give_way(struct wt_spool *spool)
+{
+	struct wt_row *oldest = spool->waiting.n ? row_at(&spool->waiting, 0) : NULL;
+	if (!oldest || (oldest->kind == WT_ROW_ACT && spool->waiting.n == 1))
+		return false;
+	if (oldest->kind == WT_ROW_ACT) {
+		struct wt_row act = *oldest, *next = row_at(&spool->waiting, 1);
+		*oldest = *next;
+		*next = act;
+	}
+	drop_first(spool);
+	spool->dropped++;
+	return true;
+}
+
 /* The oldest forecast gives way: readings cannot be made again, forecasts could. */
 static void drop_forecast(struct wt_spool *spool)
 {
@@ -227,10 +244,8 @@ static void take_back(struct wt_spool *spool)
 		*row_at(circle, 0) = *row;
 		*row = (struct wt_row){0};
 	}
-	while (circle->n > spool->setup.limit) {
-		drop_first(spool);
-		spool->dropped++;
-	}
+	while (circle->n > spool->setup.limit && give_way(spool))
+		;
 	while (spool->n_forecasts > WT_SPOOL_FORECASTS)
 		drop_forecast(spool);
 }
@@ -416,10 +431,8 @@ void wt_spool_put(struct wt_spool *spool, struct wt_row *row)
 	}
 	if (row->kind == WT_ROW_FORECASTS && ++spool->n_forecasts > WT_SPOOL_FORECASTS)
 		drop_forecast(spool);
-	while (spool->waiting.n > 0 && spool->waiting.n + spool->batch.n >= spool->setup.limit) {
-		drop_first(spool);
-		spool->dropped++;
-	}
+	while (spool->waiting.n + spool->batch.n >= spool->setup.limit && give_way(spool))
+		;
 	if (!make_room(&spool->waiting, 1)) {
 		spool->n_forecasts -= row->kind == WT_ROW_FORECASTS;
 		clear_row(row);

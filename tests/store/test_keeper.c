@@ -265,6 +265,28 @@ static void an_act_is_confirmed_or_taken_back(void **state)
 	assert_int_equal(rows(place), 1);
 }
 
+/* As much as may wait is on its way, when an act comes, and a forecast after it. */
+static void an_act_never_gives_way(void **state)
+{
+	struct place *place = *state;
+	struct told told = {0};
+	struct wt_spool_facts facts;
+	stall(place);
+	for (int i = 1; i <= 10; i++)
+		put(place, i);
+	wt_spool_commit(place->spool, false);
+	put_act(place, &told);
+	put(place, 11);
+	put(place, 12);
+	wt_spool_facts(place->spool, &facts);
+	heal(place);
+	drain(place);
+	assert_int_equal(facts.dropped, 1);
+	assert_int_equal(told.n, 1);
+	assert_int_equal(told.result, WT_STORE_OK);
+	assert_int_equal(rows(place), 11);
+}
+
 /* The store is taken back in the midst of it: what was not written waits for the next commit. */
 static void nothing_is_lost_when_the_thread_goes(void **state)
 {
@@ -313,6 +335,7 @@ int main(void)
 		T(a_stall_holds_up_nobody_and_loses_nothing),
 		T(beyond_the_limit_the_oldest_that_waits_goes),
 		T(an_act_is_confirmed_or_taken_back),
+		T(an_act_never_gives_way),
 		T(nothing_is_lost_when_the_thread_goes),
 		T(long_work_lets_other_work_in_between),
 	};
