@@ -216,12 +216,22 @@ char *wt_rpc_reply_line(const json_t *id, const json_t *result)
 				   result ? share(result) : json_null()));
 }
 
+/* What was cut may end within a character, and only UTF-8 can be sent. */
+static json_t *clean_text(const char *text)
+{
+	char clean[sizeof((struct wt_refusal){0}.text)];
+	wt_text_clean(text, strlen(text), clean, sizeof clean);
+	return json_string(clean);
+}
+
 char *wt_rpc_error_line(const json_t *id, const struct wt_refusal *refusal)
 {
-	json_t *error = json_pack("{s:i, s:s}", "code", refusal->code, "message", refusal->text);
+	json_t *error = json_pack("{s:i, s:o}", "code", refusal->code, "message",
+				  clean_text(refusal->text));
 	json_t *data = refusal->field[0]
-			       ? json_pack("{s:s, s:s, s:s}", "field", refusal->field, "given",
-					   refusal->given, "accepted", refusal->accepted)
+			       ? json_pack("{s:o, s:o, s:o}", "field", clean_text(refusal->field),
+					   "given", clean_text(refusal->given), "accepted",
+					   clean_text(refusal->accepted))
 			       : json_object();
 	json_t *says = wt_says_json(refusal->says);
 

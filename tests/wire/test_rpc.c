@@ -156,6 +156,31 @@ static void answers_are_one_line(void **state)
 	json_decref(result);
 }
 
+/* A long name is cut, and the cut may go through a character: an answer there is all the same. */
+static void a_cut_text_is_an_answer_yet(void **state)
+{
+	struct wt_refusal refusal;
+	char name[1000];
+
+	(void)state;
+	for (size_t i = 0; i + 3 < sizeof name; i += 3)
+		memcpy(name + i, "\xe9\x9c\x89", 4);
+	for (int before = 0; before < 3; before++) {
+		wt_rpc_refuse(&refusal, WT_RPC_TRY_AGAIN, "%.*s%s", before, "--", name);
+		strcpy(refusal.field, "file");
+		memcpy(refusal.accepted, refusal.text, sizeof refusal.accepted - 1);
+		refusal.accepted[sizeof refusal.accepted - 1] = '\0';
+		char *line = wt_rpc_error_line(NULL, &refusal);
+		assert_non_null(line);
+		json_t *document = json_loads(line, 0, NULL);
+		const json_t *error = json_object_get(document, "error");
+		assert_true(json_string_length(json_object_get(error, "message")) > 500);
+		assert_non_null(json_object_get(json_object_get(error, "data"), "accepted"));
+		json_decref(document);
+		free(line);
+	}
+}
+
 static void absent_values_keep_their_default(void **state)
 {
 	json_t *params = json_loads("{\"why\":null}", 0, NULL);
@@ -229,6 +254,7 @@ int main(void)
 		cmocka_unit_test(broken_requests),
 		cmocka_unit_test(a_request_that_is_too_long),
 		cmocka_unit_test(answers_are_one_line),
+		cmocka_unit_test(a_cut_text_is_an_answer_yet),
 		cmocka_unit_test(absent_values_keep_their_default),
 		cmocka_unit_test(texts_and_times),
 		cmocka_unit_test(unknown_names_are_told),
