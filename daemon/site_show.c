@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "daemon/site_query.h"
+#include "lib/wire/text.h"
 
 static const char *const states[] = {"open", "fixed", "dropped"};
 
@@ -83,6 +84,8 @@ static void act_text(const struct wt_act *act, char *out, size_t size)
 	const json_t *p = act->params;
 	const struct site_verb_rule *verb = site_verb_find(act->method);
 	double kg = number_of(p, "kg"), other;
+	const char *why = json_string_value(json_object_get(p, "why"));
+	char clean[64];
 
 	snprintf(out, size, "%s", act->method);
 	switch (verb ? verb - site_verbs : SITE_VERB_COUNT) {
@@ -122,7 +125,8 @@ static void act_text(const struct wt_act *act, char *out, size_t size)
 		snprintf(out, size, "made %.4g kg of tea", number_of(p, "made_kg"));
 		break;
 	case SITE_DROP:
-		snprintf(out, size, "dropped: %.60s", json_string_value(json_object_get(p, "why")));
+		wt_text_clean(why ? why : "", why ? strlen(why) : 0, clean, sizeof(clean));
+		snprintf(out, size, "dropped: %s", clean);
 		break;
 	default:
 		break;

@@ -131,7 +131,7 @@ static void add_silence(const struct wt_site *site, const struct site_load *load
 			int64_t now_unix_s, json_t *row)
 {
 	const struct site_room *room = &site->rooms[load->room];
-	char clock[16], why[112];
+	char clock[16], why[128]; /* a name has at most 48 bytes */
 	double age_s;
 
 	if (!site_room_silent(site, load->room, now_unix_s))
@@ -139,10 +139,10 @@ static void add_silence(const struct wt_site *site, const struct site_load *load
 	(void)site_room_stale(site, load->room, now_unix_s, &age_s);
 	if (isfinite(age_s)) {
 		site_local_clock(site, now_unix_s - (int64_t)age_s, clock);
-		snprintf(why, sizeof(why), "no reading of %.40s since %s: go by hand and scale",
+		snprintf(why, sizeof(why), "no reading of %s since %s: go by hand and scale",
 			 room->name, clock);
 	} else {
-		snprintf(why, sizeof(why), "no reading of %.40s yet: go by hand and scale",
+		snprintf(why, sizeof(why), "no reading of %s yet: go by hand and scale",
 			 room->name);
 	}
 	json_object_set_new(row, "why", json_string(why));

@@ -232,6 +232,28 @@ static void the_first_style_of_the_file_is_the_usual_one(void **state)
 	workshop_close(&w);
 }
 
+/* It is shown cut short, and the cut may fall within a character. */
+static void a_long_reason_does_not_hide_the_act(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	open_three_loads(&w);
+	for (int ascii = 0; ascii < 3; ascii++) {
+		json_decref(workshop_act(
+			&w, "drop",
+			"{'load':1,'why':'%.*s\u9709\u9709\u9709\u9709\u9709\u9709\u9709\u9709"
+			"\u9709\u9709\u9709\u9709\u9709\u9709\u9709\u9709\u9709\u9709\u9709"
+			"\u9709\u9709\u9709\u9709\u9709'}",
+			ascii, "ab"));
+		json_t *show = workshop_query(&w, "show", "{'load':1}");
+		assert_int_equal(json_array_size(value_at(show, "acts")), 2 + ascii);
+		json_decref(show);
+		json_decref(workshop_act(&w, "undo", "{}"));
+	}
+	workshop_close(&w);
+}
+
 static void undo_takes_back_the_last_act_and_keeps_the_trace(void **state)
 {
 	struct workshop w;
@@ -429,6 +451,7 @@ int main(void)
 		cmocka_unit_test(every_long_option_is_a_parameter),
 		cmocka_unit_test(defaults_are_written_out),
 		cmocka_unit_test(the_first_style_of_the_file_is_the_usual_one),
+		cmocka_unit_test(a_long_reason_does_not_hide_the_act),
 		cmocka_unit_test(undo_takes_back_the_last_act_and_keeps_the_trace),
 		cmocka_unit_test(a_part_leaves_the_rest_open),
 		cmocka_unit_test(a_style_shift_moves_the_window_and_undo_moves_it_back),

@@ -204,6 +204,30 @@ static void before_the_first_forecast_it_is_said_that_one_is_made(void **state)
 	workshop_close(&w);
 }
 
+/* 48 bytes are what a name may have. */
+static void a_silent_room_of_a_long_name_is_named(void **state)
+{
+	static const char name[] = "\xe4\xb8\x9c\xe5\x8e\xa2\xe6\xa5\xbc\xe4\xb8\x8a\xe9\x9d\xa0"
+				   "\xe5\x8c\x97\xe7\xaa\x97"
+				   "\xe7\x9a\x84\xe6\x99\xbe\xe9\x9d\x92\xe5\xa4\xa7\xe5\xb1\x8b"
+				   "\xe4\xb8\x9c\xe8\xbe\xb9"
+				   "\xe7\x94\xb2\xe4\xb9\x99";
+	struct workshop w;
+	char extra[80];
+
+	(void)state;
+	assert_int_equal(strlen(name), 48);
+	snprintf(extra, sizeof extra, "[room %s]\n", name);
+	workshop_open(&w, extra);
+	workshop_feed(&w, DAY0 + 86400);
+	json_decref(workshop_act(&w, "spread", "{'origin':'Ravine','kg':6,'area':8,'room':'%s'}",
+				 name));
+	json_t *tonight = workshop_query(&w, "tonight", "{}");
+	assert_non_null(strstr(text_at(tonight, "loads/0/why"), name));
+	json_decref(tonight);
+	workshop_close(&w);
+}
+
 static void a_silent_room_has_no_calls(void **state)
 {
 	struct workshop w;
@@ -558,6 +582,7 @@ int main(void)
 		cmocka_unit_test(no_wok_is_said),
 		cmocka_unit_test(an_empty_plan_says_why),
 		cmocka_unit_test(before_the_first_forecast_it_is_said_that_one_is_made),
+		cmocka_unit_test(a_silent_room_of_a_long_name_is_named),
 		cmocka_unit_test(a_silent_room_has_no_calls),
 		cmocka_unit_test(midnight_changes_nothing),
 		cmocka_unit_test(the_clocks_change),
