@@ -16,20 +16,17 @@
  * firings left, rather than a fire lit for it (our choice). */
 #define PART_OVER 0.2
 
-double site_over_kg(const struct wt_job *job, const struct site_job_load *load)
+struct wt_decide_load site_decide_load(const struct wt_hearth *hearth, const struct site_load *load,
+				       enum wt_prefer prefer, const struct site_view *view)
 {
-	return load->load.left_share < 1.0 ? PART_OVER * job->hearth.wok_kg : 0.0;
-}
-
-struct wt_decide_load site_decide_load(const struct wt_job *job, const struct site_job_load *load)
-{
-	return (struct wt_decide_load){.load = load->load.number,
-				       .left_kg = load->load.kg * load->load.left_share,
-				       .over_kg = site_over_kg(job, load),
-				       .prefer = load->prefer,
-				       .n = load->view.outcome->n,
-				       .ready_unix_s = load->view.outcome->ready_unix_s,
-				       .past_unix_s = load->view.outcome->past_unix_s};
+	return (struct wt_decide_load){
+		.load = load->number,
+		.left_kg = load->kg * load->left_share,
+		.over_kg = load->left_share < 1.0 ? PART_OVER * hearth->wok_kg : 0.0,
+		.prefer = prefer,
+		.n = view->outcome->n,
+		.ready_unix_s = view->outcome->ready_unix_s,
+		.past_unix_s = view->outcome->past_unix_s};
 }
 
 static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_t *index)
@@ -41,7 +38,7 @@ static size_t gather(const struct wt_job *job, struct wt_decide_load *out, size_
 		if (load->closing || !load->view.known || job->rooms[load->room].silent)
 			continue;
 		index[n] = i;
-		out[n++] = site_decide_load(job, load);
+		out[n++] = site_decide_load(&job->hearth, &load->load, load->prefer, &load->view);
 	}
 	return n;
 }

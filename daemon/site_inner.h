@@ -533,9 +533,9 @@ void site_closing_forget(struct wt_site *site);
 void site_study_run(struct wt_job *job);
 void site_study_free(struct site_study **study);
 
-double site_over_kg(const struct wt_job *job, const struct site_job_load *load);
-/* A load with a forecast as the decision takes it. */
-struct wt_decide_load site_decide_load(const struct wt_job *job, const struct site_job_load *load);
+/* A load as the decision takes it, by a view of it that is known. */
+struct wt_decide_load site_decide_load(const struct wt_hearth *hearth, const struct site_load *load,
+				       enum wt_prefer prefer, const struct site_view *view);
 struct site_job_load *site_job_find(const struct wt_job *job, int load);
 void site_view_clear(struct site_view *view);
 /* Loss at mark k of the outcome: p10, p50, p90.  Worked out when asked for. */

@@ -71,7 +71,8 @@ static int firings_of(const struct wt_plan *plan, int load)
 static json_t *shortfall(const struct wt_job *job, const struct site_job_load *load)
 {
 	int number = load->load.number;
-	struct wt_decide_load asked = site_decide_load(job, load);
+	struct wt_decide_load asked =
+		site_decide_load(&job->hearth, &load->load, load->prefer, &load->view);
 	int needed = (int)wt_decide_load_firings(&asked, job->hearth.wok_kg);
 	int missing = needed - firings_of(job->plan, number);
 	json_t *row = NULL;

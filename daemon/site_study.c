@@ -66,8 +66,10 @@ static double *copy_of(const double *values, size_t n)
 	return copy;
 }
 
-static void take_others(const struct wt_site *site, int number, struct site_study *study)
+/* As the evening's decision takes them, see gather() in site_evening.c. */
+static void take_others(const struct wt_site *site, int number, const struct wt_job *asked)
 {
+	struct site_study *study = asked->study;
 	const struct wt_job *job = site->forecast;
 
 	study->others = site_alloc(((job ? job->n_loads : 0) + 1) * sizeof(*study->others));
@@ -75,16 +77,14 @@ static void take_others(const struct wt_site *site, int number, struct site_stud
 		const struct site_job_load *it = &job->loads[i];
 		const struct site_load *load = site_load_get(site, it->load.number);
 		if (it->closing || !it->view.known || it->load.number == number || !load ||
-		    load->state != SITE_OPEN)
+		    load->state != SITE_OPEN ||
+		    site_room_silent(site, load->room, asked->now_unix_s))
 			continue;
-		study->others[study->n_others++] = (struct wt_decide_load){
-			.load = it->load.number,
-			.left_kg = load->kg * load->left_share,
-			.prefer = it->prefer,
-			.n = it->view.outcome->n,
-			.ready_unix_s =
-				copy_of(it->view.outcome->ready_unix_s, it->view.outcome->n),
-			.past_unix_s = copy_of(it->view.outcome->past_unix_s, it->view.outcome->n)};
+		struct wt_decide_load other =
+			site_decide_load(&asked->hearth, load, it->prefer, &it->view);
+		other.ready_unix_s = copy_of(other.ready_unix_s, other.n);
+		other.past_unix_s = copy_of(other.past_unix_s, other.n);
+		study->others[study->n_others++] = other;
 	}
 }
 
@@ -126,7 +126,7 @@ static struct wt_job *ask_what_if(const struct wt_site *site, const struct site_
 	struct wt_job *job = site_job_new(site, now_unix_s, 1);
 	job->study = site_alloc(sizeof(study));
 	*job->study = study;
-	take_others(site, load->number, job->study);
+	take_others(site, load->number, job);
 	site_job_take_load(job, site, load);
 	return job;
 }
@@ -239,13 +239,7 @@ static void call(const struct wt_job *job, const struct site_job_load *load, str
 	struct wt_plan *plan = NULL;
 
 	memcpy(loads, study->others, study->n_others * sizeof(*loads));
-	loads[n - 1] = (struct wt_decide_load){.load = load->load.number,
-					       .left_kg = load->load.kg * load->load.left_share,
-					       .over_kg = site_over_kg(job, load),
-					       .prefer = load->prefer,
-					       .n = view->outcome->n,
-					       .ready_unix_s = view->outcome->ready_unix_s,
-					       .past_unix_s = view->outcome->past_unix_s};
+	loads[n - 1] = site_decide_load(&job->hearth, &load->load, load->prefer, view);
 	if (wt_decide_plan(&job->hearth, &job->costs, loads, n, job->now_unix_s, &plan) == WT_OK &&
 	    wt_decide_calls(&job->hearth, &job->costs, loads, n, plan, job->now_unix_s, advice) ==
 		    WT_OK) {

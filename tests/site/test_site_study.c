@@ -4,6 +4,8 @@
  */
 #include "tests/site/fixture.h"
 
+#include <stdio.h>
+
 static void open_one(struct workshop *w)
 {
 	workshop_open(w, NULL);
@@ -55,6 +57,43 @@ static void what_if_starts_from_the_forecast_on_the_screen(void **state)
 		    number_at(answer, "now/loss_pct/p50"), 1e-3);
 	json_decref(tonight);
 	json_decref(answer);
+	workshop_close(&w);
+}
+
+static void expect_same_fire(struct workshop *w, int load)
+{
+	char path[64];
+	json_t *tonight = workshop_query(w, "tonight", "{}");
+	json_t *answer = workshop_study(w, "what-if", "{'load':%d,'warmer':0}", load);
+
+	snprintf(path, sizeof path, "loads/%d/call", load - 1);
+	assert_string_equal(text_at(answer, "now/call"), text_at(tonight, path));
+	for (int end = 0; end < 2; end++) {
+		char now[64];
+		snprintf(path, sizeof path, "loads/%d/fire_unix_s/%d", load - 1, end);
+		snprintf(now, sizeof now, "now/fire_unix_s/%d", end);
+		assert_true(number_at(answer, now) == number_at(tonight, path));
+	}
+	json_decref(tonight);
+	json_decref(answer);
+}
+
+/* What is left of a load fired in part goes into one wok less, there as here. */
+static void what_if_plans_the_other_loads_as_the_screen_does(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	workshop_open(&w, NULL);
+	workshop_feed(&w, DAY0 + 3 * 86400 + 10 * HOUR);
+	json_decref(workshop_act(&w, "spread", "{'origin':'Ravine','kg':8,'area':10}"));
+	json_decref(workshop_act(&w, "spread", "{'origin':'Ravine','kg':3,'area':4}"));
+	workshop_feed(&w, w.now_unix_s + 11 * HOUR + 2700);
+	workshop_forecast(&w);
+	json_decref(workshop_act(&w, "fix", "{'load':1,'kg':6,'part':3.6}"));
+	workshop_feed(&w, w.now_unix_s + 300);
+	workshop_forecast(&w);
+	expect_same_fire(&w, 2);
 	workshop_close(&w);
 }
 
@@ -153,6 +192,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(what_if_moves_the_right_way),
 		cmocka_unit_test(what_if_starts_from_the_forecast_on_the_screen),
+		cmocka_unit_test(what_if_plans_the_other_loads_as_the_screen_does),
 		cmocka_unit_test(bad_questions_are_refused),
 		cmocka_unit_test(thicker_is_later_and_a_wish_is_met),
 		cmocka_unit_test(the_ledger_reckons_cost_and_outturn),
