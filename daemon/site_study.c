@@ -234,6 +234,9 @@ static void call(const struct wt_job *job, const struct site_job_load *load, str
 {
 	const struct site_study *study = job->study;
 	size_t n = study->n_others + 1;
+	/* No call stands on the air of a silent room. */
+	if (job->rooms[load->room].silent)
+		return;
 	struct wt_decide_load *loads = site_alloc(n * sizeof(*loads));
 	struct wt_advice *advice = site_alloc(n * sizeof(*advice));
 	struct wt_plan *plan = NULL;

@@ -97,6 +97,27 @@ static void what_if_plans_the_other_loads_as_the_screen_does(void **state)
 	workshop_close(&w);
 }
 
+/* The times are still told then, but no call stands on that air. */
+static void what_if_calls_nothing_in_a_silent_room(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	open_one(&w);
+	w.now_unix_s += 2 * HOUR;
+	workshop_forecast(&w);
+	json_t *tonight = workshop_query(&w, "tonight", "{}");
+	json_t *answer = workshop_study(&w, "what-if", "{'load':1,'area':9}");
+	assert_true(json_is_null(value_at(tonight, "loads/0/call")));
+	assert_true(isfinite(number_at(answer, "changed/ready_unix_s/p50")));
+	assert_true(json_is_null(value_at(answer, "now/call")));
+	assert_true(json_is_null(value_at(answer, "changed/call")));
+	assert_true(json_is_null(value_at(answer, "changed/p_ready_tonight")));
+	json_decref(tonight);
+	json_decref(answer);
+	workshop_close(&w);
+}
+
 static void bad_questions_are_refused(void **state)
 {
 	struct workshop w;
@@ -193,6 +214,7 @@ int main(void)
 		cmocka_unit_test(what_if_moves_the_right_way),
 		cmocka_unit_test(what_if_starts_from_the_forecast_on_the_screen),
 		cmocka_unit_test(what_if_plans_the_other_loads_as_the_screen_does),
+		cmocka_unit_test(what_if_calls_nothing_in_a_silent_room),
 		cmocka_unit_test(bad_questions_are_refused),
 		cmocka_unit_test(thicker_is_later_and_a_wish_is_met),
 		cmocka_unit_test(the_ledger_reckons_cost_and_outturn),
