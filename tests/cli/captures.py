@@ -134,7 +134,7 @@ def todays_loads():
     midnight = NOW - 16 * 3600
     return [
         act(midnight + int(7.5 * 3600), "spread", origin="creek", kg=11.2, area=14, grade="young"),
-        act(midnight + 11 * 3600, "spread", origin="upper-terrace", kg=15.5, area=12,
+        act(midnight + 11 * 3600, "spread", origin="upper-terrace", kg=15.5, area=10,
             grade="mixed"),
         act(midnight + 13 * 3600, "spread", origin="old-wall", kg=9.4, area=9, grade="young",
             wet="damp"),
