@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Scores against closed forms and against numerical integration by GSL.
+ * Scores against published examples, closed forms and numerical integration by GSL.
  */
 #include <setjmp.h>
 #include <stdarg.h>
@@ -11,9 +11,11 @@
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_integration.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "lib/score.h"
+#include "tests/physics/table.h"
 
 static void assert_near(double got, double want, double tolerance)
 {
@@ -103,9 +105,9 @@ static void crps_of_normal_matches_integration(void **state)
 		assert_near(got, crps_by_integration(&c), 1e-7);
 	}
 	double got;
-	/* At the centre: sd (sqrt 2 - 1) / sqrt pi. */
+	/* At the centre: sd (sqrt 2 - 1) / sqrt pi; read in the manual of properscoring 0.1. */
 	assert_int_equal(wt_score_crps_normal(0, 1, 0, &got), WT_OK);
-	assert_near(got, (sqrt(2) - 1) / sqrt(M_PI), 1e-12);
+	assert_near(got, 0.23369497725510913, 1e-12);
 	assert_int_equal(wt_score_crps_normal(3, 0, 5, &got), WT_OK);
 	assert_near(got, 2, 1e-12);
 }
@@ -162,6 +164,84 @@ static void crps_of_quantiles_matches_normal_when_fine(void **state)
 	assert_near(got, 1.0 / 12.0, 1e-12);
 }
 
+static void quantiles_as_numpy_gives_them(void **state)
+{
+	(void)state;
+	static const double values[] = {812.5, 3.25, -17, 44, 44, 0.5, 1e4, 96.75, -2.125, 63, 7};
+	static const double p[] = {0, 0.01, 0.1, 0.25, 1.0 / 3.0, 0.5, 0.75, 0.95, 1};
+	static const double numpy[] = {-17,  -15.5125, -2.125,  1.875, 4.5,
+				       44.0, 79.875,   5406.25, 10000};
+	double got[9];
+	char name[60];
+	table_begin("Quantiles of eleven values");
+	assert_int_equal(wt_score_quantiles(values, 11, p, 9, got), WT_OK);
+	for (size_t i = 0; i < 9; i++) {
+		snprintf(name, sizeof name, "at %.3g", p[i]);
+		table_value(name, "NumPy 1.24.2, numpy.quantile", numpy[i],
+			    1e-12 * fabs(numpy[i]) + 1e-12, got[i]);
+	}
+	assert_int_equal(table_surprises(), 0);
+}
+
+/* Of members 1, 2, 3 the distribution function is 1/3 from 1, 2/3 from 2 and 1 from 3, so that the
+ * integral of its square before the outcome and of its complement's after it can be done by hand.
+ */
+static void crps_of_three_members_by_hand(void **state)
+{
+	(void)state;
+	static const double members[] = {3, 1, 2};
+	static const double cases[][2] = {
+		{2, 2.0 / 9}, {0, 1 + 4.0 / 9 + 1.0 / 9}, {5, 1.0 / 9 + 4.0 / 9 + 2}};
+	double got;
+	for (size_t i = 0; i < 3; i++) {
+		assert_int_equal(wt_score_crps_sample(members, 3, cases[i][0], &got), WT_OK);
+		assert_near(got, cases[i][1], 1e-12);
+	}
+}
+
+/* Forecasts of rain: Wilks 1995, Statistical Methods in the Atmospheric Sciences, table 7.3, p.
+ * 246, as quoted by the R package verification: forecasts and frequencies in its
+ * reliability.plot(), base rate in its manual.  The parts are Murphy's, worked from them apart from
+ * this code. */
+static void published_forecasts_of_rain(void **state)
+{
+	(void)state;
+	enum { ALL = 10000, CLASSES = 12 };
+	static const double said[CLASSES] = {0,   0.05, 0.1, 0.2, 0.3, 0.4,
+					     0.5, 0.6,  0.7, 0.8, 0.9, 1};
+	static const int of_all[CLASSES] = {4112, 671, 1833, 986, 616, 366,
+					    303,  275, 245,  220, 170, 203};
+	static const double rained[CLASSES] = {0.006, 0.019, 0.059, 0.15,  0.277, 0.377,
+					       0.511, 0.587, 0.723, 0.779, 0.934, 0.933};
+	static double probability[ALL];
+	static int happened[ALL];
+	static const char source[] = "Wilks 1995, table 7.3 (as R verification quotes it)";
+	size_t n = 0;
+	for (size_t c = 0; c < CLASSES; c++) {
+		for (int i = 0; i < of_all[c]; i++, n++) {
+			probability[n] = said[c];
+			happened[n] = i < (int)lround(rained[c] * of_all[c]);
+		}
+	}
+	assert_int_equal(n, ALL);
+	struct wt_brier b;
+	assert_int_equal(wt_score_brier(probability, happened, n, 20, &b), WT_OK);
+	table_begin("Brier score of forecasts of rain and its parts");
+	const double base = 0.5 - sqrt(0.25 - b.uncertainty);
+	table_value("base rate", "Wilks 1995, as printed there", 0.162, 0.0005, base);
+	table_value("score", source, 0.0735, 0.0002, b.score);
+	table_value("reliability", source, 0.00083, 0.00002, b.reliability);
+	table_value("resolution", source, 0.0628, 0.0002, b.resolution);
+	table_value("uncertainty", source, 0.1354, 0.0002, b.uncertainty);
+	const double score_of[] = {0.1, 0.9, 0.8, 0.3};
+	const int was[] = {0, 1, 1, 0};
+	assert_int_equal(wt_score_brier(score_of, was, 4, 10, &b), WT_OK);
+	table_value("score of 0.1 0.9 0.8 0.3 for 0 1 1 0",
+		    "scikit-learn, manual of brier_score_loss (from memory)", 0.0375, 1e-12,
+		    b.score);
+	assert_int_equal(table_surprises(), 0);
+}
+
 static void brier_parts_add_up(void **state)
 {
 	(void)state;
@@ -195,6 +275,9 @@ int main(void)
 		cmocka_unit_test(crps_of_normal_matches_integration),
 		cmocka_unit_test(crps_of_sample_matches_its_pairs_and_the_normal),
 		cmocka_unit_test(crps_of_quantiles_matches_normal_when_fine),
+		cmocka_unit_test(quantiles_as_numpy_gives_them),
+		cmocka_unit_test(crps_of_three_members_by_hand),
+		cmocka_unit_test(published_forecasts_of_rain),
 		cmocka_unit_test(brier_parts_add_up),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
