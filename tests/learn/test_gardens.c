@@ -13,10 +13,13 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <time.h>
 
 #include "lib/learn.h"
+#include "tests/learn/feel_fit.h"
+#include "tests/physics/table.h"
 
 /* A closed load that measured ln pace `value` with an sd of `sd`, and nothing else. */
 static struct wt_garden_record record(int origin, double value, double sd)
@@ -376,6 +379,29 @@ static void hand_is_learned_with_shrinkage(void **state)
 	assert_int_equal(wt_feel_scale_fit(pairs, 60, &got), WT_ERR_ARG);
 }
 
+/* The same model, written anew in feel_fit.py and searched by SciPy. */
+static void the_hand_s_scale_is_the_best(void **state)
+{
+	(void)state;
+	static const char source[] = "SciPy 1.10.1, BFGS from eight starts";
+	table_begin("Scale of the hand, loss %");
+	for (size_t i = 0; i < sizeof feel_fits / sizeof feel_fits[0]; i++) {
+		struct wt_feel_scale got;
+		char name[80];
+		assert_int_equal(wt_feel_scale_fit(feel_fits[i].pairs, feel_fits[i].n, &got),
+				 WT_OK);
+		for (size_t k = 0; k < WT_FEEL_COUNT - 1; k++) {
+			snprintf(name, sizeof name, "%zu judgements, cut %zu", feel_fits[i].n,
+				 k + 1);
+			table_value(name, source, feel_fits[i].best.cut_loss_pct[k], 0.01,
+				    got.cut_loss_pct[k]);
+		}
+		snprintf(name, sizeof name, "%zu judgements, spread", feel_fits[i].n);
+		table_value(name, source, feel_fits[i].best.sd_loss_pct, 0.01, got.sd_loss_pct);
+	}
+	assert_int_equal(table_surprises(), 0);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -390,6 +416,7 @@ int main(void)
 		cmocka_unit_test(guess_goes_into_a_prior),
 		cmocka_unit_test(wrong_records_are_refused),
 		cmocka_unit_test(hand_is_learned_with_shrinkage),
+		cmocka_unit_test(the_hand_s_scale_is_the_best),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

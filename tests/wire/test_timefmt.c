@@ -62,6 +62,30 @@ static void station_times_of_every_form(void **state)
 		assert_true(station(cases[i].text, (double)NAN) == cases[i].unix_s);
 }
 
+/* RFC 3339, section 5.8, with the seconds that Python's datetime gives; a leap second is the second
+ * after it, and 1937 lies before what is accepted. */
+static void examples_of_rfc_3339_section_5_8(void **state)
+{
+	static const struct {
+		const char *text;
+		int64_t unix_ms;
+	} cases[] = {{"1985-04-12T23:20:50.52Z", 482196050520},
+		     {"1996-12-19T16:39:57-08:00", 851042397000},
+		     {"1990-12-31T23:59:60Z", 662688000000},
+		     {"1990-12-31T15:59:60-08:00", 662688000000}};
+	int64_t out = -7;
+
+	(void)state;
+	set_zone("CST-8");
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		assert_int_equal(wt_timefmt_rfc3339(cases[i].text, &out), WT_OK);
+		assert_int_equal(out, cases[i].unix_ms);
+	}
+	out = -7;
+	assert_int_not_equal(wt_timefmt_rfc3339("1937-01-01T12:00:27.87+00:20", &out), WT_OK);
+	assert_int_equal(out, -7);
+}
+
 static void station_times_that_are_none(void **state)
 {
 	static const char *const malformed[] = {"",
@@ -232,6 +256,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(station_times_of_every_form),
+		cmocka_unit_test(examples_of_rfc_3339_section_5_8),
 		cmocka_unit_test(station_times_that_are_none),
 		cmocka_unit_test(an_hour_that_comes_twice_is_the_nearer_one),
 		cmocka_unit_test(journal_times),
