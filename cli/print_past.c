@@ -32,9 +32,9 @@ static void add_heads(struct wt_table *table, const char *const *heads)
 
 static void print_leads(struct wt_page *page, const json_t *leads)
 {
-	const char *const heads[] = {_("ahead"), _("n"),      _("off by"),
-				     _("bias"),  _("in 80%"), _("gain")};
-	struct wt_table table = wt_table_new("rrrrrr");
+	const char *const heads[] = {_("ahead"), _("n"),    _("off by"), _("bias"),
+				     "80%",      _("gain"), _("of")};
+	struct wt_table table = wt_table_new("rrrrrrr");
 	size_t i;
 	json_t *row;
 	long long known = 0;
@@ -58,11 +58,13 @@ static void print_leads(struct wt_page *page, const json_t *leads)
 		add_number(&table, wt_doc_number(row, "bias_min"), 0, " min");
 		add_number(&table, wt_doc_number(row, "coverage_80_pct"), 0, "%");
 		add_number(&table, wt_doc_number(row, "gain_pct"), 0, "%");
+		add_number(&table, wt_doc_number(row, "n_compared"), 0, "");
 	}
 	wt_table_finish(&table, page);
 	wt_page_text(page, WT_MARK_FAINT, 2,
-		     _("in 80%: how often the outcome lay in the band that should hold 80%. gain: "
-		       "against a plain reference."));
+		     _("80%: how often the outcome lay in the band that should hold 80%. gain: how "
+		       "much less off than the usual hours of your earlier loads; of: over so many "
+		       "forecasts."));
 }
 
 static void print_worst(struct wt_page *page, const json_t *worst)

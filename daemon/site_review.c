@@ -86,11 +86,11 @@ static double reference_hours(const struct site_track *tracks, size_t n,
 /* --- by lead --------------------------------------------------------------------------------- */
 
 struct lead_sums {
-	int n, n_error, n_crps, n_reference;
+	int n, n_error, n_crps, n_compared;
 	int in_50, in_80;
 	double *errors_min;
-	double bias_min, crps_min, reference_min;
-	double compared_min; /* the part of crps_min that has a reference */
+	double bias_min, crps_all_min;
+	double crps_min, reference_min; /* of the n_compared that have a reference */
 };
 
 static void add_lead(struct lead_sums *sums, const struct site_track *track, const json_t *row)
@@ -111,14 +111,14 @@ static void add_lead(struct lead_sums *sums, const struct site_track *track, con
 		q[i] = fmin(q[i], number_of(row, "issued_unix_s") + WT_HORIZON_S);
 	if (wt_score_crps_quantiles(site_review_probability, q, SITE_QUANTILES, y, &crps) != WT_OK)
 		return;
-	sums->crps_min += crps / 60.0;
+	sums->crps_all_min += crps / 60.0;
 	sums->n_crps++;
 	if (isfinite(track->reference_h)) {
 		double guess =
 			(double)track->load->spread_unix_s + track->reference_h * SITE_HOUR_S;
-		sums->compared_min += crps / 60.0;
+		sums->crps_min += crps / 60.0;
 		sums->reference_min += fabs(guess - y) / 60.0;
-		sums->n_reference++;
+		sums->n_compared++;
 	}
 }
 
@@ -127,26 +127,27 @@ static json_t *per(double sum, int n, double times)
 	return n ? site_number(times * sum / n) : json_null();
 }
 
-/* Against the reference on the same forecasts: the first loads of a style have none, and are the
- * hardest. */
 static double gain_pct(const struct lead_sums *s)
 {
-	return s->reference_min > 0.0 ? 100.0 * (1.0 - s->compared_min / s->reference_min) : NAN;
+	return s->reference_min > 0.0 ? 100.0 * (1.0 - s->crps_min / s->reference_min) : NAN;
 }
 
+/* What is held against the reference is of the same forecasts as the reference: the first loads of
+ * a style have none, and are the hardest. */
 static json_t *lead_row(int lead_h, const struct lead_sums *s)
 {
 	double median = NAN;
 
 	if (s->n_error && wt_score_median(s->errors_min, (size_t)s->n_error, &median) != WT_OK)
 		median = NAN;
-	return json_pack("{s:i,s:i,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "lead_h", lead_h, "n", s->n,
-			 "median_abs_err_min", site_number(median), "bias_min",
-			 per(s->bias_min, s->n_error, 1.0), "coverage_50_pct",
-			 per(s->in_50, s->n, 100.0), "coverage_80_pct", per(s->in_80, s->n, 100.0),
-			 "crps_min", per(s->crps_min, s->n_crps, 1.0), "crps_reference_min",
-			 per(s->reference_min, s->n_reference, 1.0), "gain_pct",
-			 site_number(gain_pct(s)));
+	return json_pack(
+		"{s:i,s:i,s:o,s:o,s:o,s:o,s:i,s:o,s:o,s:o,s:o}", "lead_h", lead_h, "n", s->n,
+		"median_abs_err_min", site_number(median), "bias_min",
+		per(s->bias_min, s->n_error, 1.0), "coverage_50_pct", per(s->in_50, s->n, 100.0),
+		"coverage_80_pct", per(s->in_80, s->n, 100.0), "n_compared", s->n_compared,
+		"crps_min", per(s->crps_min, s->n_compared, 1.0), "crps_reference_min",
+		per(s->reference_min, s->n_compared, 1.0), "gain_pct", site_number(gain_pct(s)),
+		"crps_all_min", per(s->crps_all_min, s->n_crps, 1.0));
 }
 
 static bool counts(const struct site_track *track)
