@@ -8,6 +8,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "lib/style_table.h"
 #include "lib/wire/pointer.h"
 #include "lib/wire/quantity.h"
 #include "lib/wire/text.h"
@@ -309,6 +310,9 @@ static bool set_when(const key_def *key, const char *text, void *target)
 #define SCALE(field) offsetof(struct wt_config_scale_draft, field)
 #define STYLE(field) offsetof(struct wt_config_style, field)
 #define ANY_TEXT "text without control characters"
+#define AS_TEXT(number) #number
+#define FROM_TO(least, most) least, most, AS_TEXT(least) " to " AS_TEXT(most)
+#define A_LOSS FROM_TO(WT_STYLE_LEAST_LOSS_PCT, WT_STYLE_MOST_LOSS_PCT)
 #define ANY_FILTER "an MQTT topic or filter ('+' and '#' fill whole levels)"
 #define ANY_POINTER "a JSON Pointer: empty or starting with '/'"
 #define ANY_FILE "an absolute path"
@@ -372,9 +376,9 @@ const struct wt_config_key_def wt_config_keys[] = {
 	{WT_SECTION_SCALE, "unit", set_mass_unit, SCALE(scale.kg_per_unit), 0, 0, "kg or g"},
 	{WT_SECTION_SCALE, "tare_kg", set_number, SCALE(scale.tare_kg), 0, 500, "0 to 500"},
 
-	{WT_SECTION_STYLE, "ready_from_loss_pct", set_number, STYLE(ready_from_loss_pct), 1, 85, "1 to 85"},
-	{WT_SECTION_STYLE, "aim_loss_pct", set_number, STYLE(aim_loss_pct), 1, 85, "1 to 85"},
-	{WT_SECTION_STYLE, "latest_loss_pct", set_number, STYLE(latest_loss_pct), 1, 85, "1 to 85"},
+	{WT_SECTION_STYLE, "ready_from_loss_pct", set_number, STYLE(ready_from_loss_pct), A_LOSS},
+	{WT_SECTION_STYLE, "aim_loss_pct", set_number, STYLE(aim_loss_pct), A_LOSS},
+	{WT_SECTION_STYLE, "latest_loss_pct", set_number, STYLE(latest_loss_pct), A_LOSS},
 	{WT_SECTION_STYLE, "least_hours", set_number, STYLE(least_hours), 0, 72, "0 to 72"},
 	{WT_SECTION_STYLE, "most_hours", set_positive, STYLE(most_hours), 0, 96, "more than 0 and at most 96"},
 	{WT_SECTION_STYLE, "prefer", set_prefer, STYLE(prefer), 0, 0, "evening, morning or none"},

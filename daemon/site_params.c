@@ -11,6 +11,7 @@
 
 #include "daemon/site_inner.h"
 #include "lib/salt.h"
+#include "lib/style_table.h"
 #include "lib/wire/text.h"
 #include "lib/wire/timefmt.h"
 
@@ -52,7 +53,8 @@ const struct site_verb_rule site_verbs[SITE_VERB_COUNT] = {
 	[SITE_UNDO] = {"undo", SITE_VERB_ACT, {{.name = NULL}}},
 	[SITE_STYLE] = {"style", SITE_VERB_ACT, {
 		{.name = "style", .kind = SITE_PARAM_STYLE, .required = true},
-		{.name = "ready-from", .kind = SITE_PARAM_NUMBER, .least = 1, .most = 89, .quantity = WT_QUANTITY_PCT},
+		{.name = "ready-from", .kind = SITE_PARAM_NUMBER, .least = WT_STYLE_LEAST_LOSS_PCT, .most = WT_STYLE_MOST_LOSS_PCT,
+		 .quantity = WT_QUANTITY_PCT},
 		{.name = "accept", .kind = SITE_PARAM_SWITCH}}},
 	[SITE_SALT] = {"salt", SITE_VERB_ACT, {
 		{.name = "station", .kind = SITE_PARAM_STATION, .required = true},

@@ -10,6 +10,11 @@
 
 #include "lib/words.h"
 
+/* The losses a window may be set from and to, %: leaf has no more water to lose than this.  Our
+ * choice. */
+#define WT_STYLE_LEAST_LOSS_PCT 1
+#define WT_STYLE_MOST_LOSS_PCT 85
+
 struct wt_style {
 	const char *name;
 	double ready_from_loss_pct, aim_loss_pct, latest_loss_pct; /* of fresh weight */

@@ -76,6 +76,9 @@ static const struct bad bad_acts[] = {
 	{"style", "{'style':'green'}", {"ready-from", "accept"}},
 	{"style", "{'style':'blue','ready-from':20}", {"no style 'blue'"}},
 	{"style", "{'style':'green','ready-from':60}", {"below the style's latest loss of", "'60'"}},
+	/* The limit of the configuration's ready_from_loss_pct. */
+	{"style", "{'style':'green','ready-from':86}", {"must be at least 1 and at most 85 %", "'86'"}},
+	{"style", "{'style':'green','ready-from':0.5}", {"must be at least 1 and at most 85 %", "'0.5'"}},
 	{"style", "{'style':'green','accept':true}", {"no proposal for green"}},
 	{"salt", "{'station':'south','salt':'NaCl'}", {"no station 'south'", "north"}},
 	{"salt", "{'station':'north','salt':'sugar'}", {"no salt 'sugar'", "NaCl"}},
