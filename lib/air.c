@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+/* IAPWS SR1-86(1992), eq. 1, as open implementations quote it. */
 static const double kelvin_0c = 273.15;
 static const double critical_k = 647.096;
 static const double critical_pa = 22.064e6;
@@ -109,7 +110,8 @@ enum wt_status wt_air_dew_point_c(double vapour_pa, double *out)
 	if (vapour_pa < saturation_pa(WT_AIR_TEMP_MIN_C) ||
 	    vapour_pa > saturation_pa(WT_AIR_TEMP_MAX_C))
 		return WT_ERR_RANGE;
-	/* Magnus form as a first guess, then Newton on the logarithm, which is nearly straight. */
+	/* WMO-No. 8's Magnus form as a first guess, then Newton on the logarithm, which is nearly
+	 * straight. */
 	double u = log(vapour_pa / 611.2);
 	double temp_c = 243.12 * u / (17.62 - u);
 	for (int i = 0; i < 20; i++) {
@@ -129,6 +131,7 @@ enum wt_status wt_air_pressure_pa(double altitude_m, double *out)
 		return WT_ERR_ARG;
 	if (altitude_m < -500.0 || altitude_m > 5000.0)
 		return WT_ERR_RANGE;
+	/* ASHRAE Fundamentals 2017, ch. 1, eq. 3, the exponent to one more digit (from memory). */
 	*out = 101325.0 * pow(1.0 - 2.25577e-5 * altitude_m, 5.25588);
 	return WT_OK;
 }

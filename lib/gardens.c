@@ -37,7 +37,8 @@ static const double share_overall[N] = {
 };
 static const double share_origin = 0.30, share_grade = 0.06, share_season = 0.06;
 
-/* Factors on the sd of the origins and of a load's own part, and the spread of their logs. */
+/* Factors on the sd of the origins and of a load's own part, and the spread of their logs: our
+ * choice. */
 static const double origin_factors[] = {0.4, 0.7, 1.0, 1.5};
 static const double own_factors[] = {0.35, 0.5, 0.7, 1.0, 1.4};
 enum { N_ORIGIN_FACTORS = 4, N_OWN_FACTORS = 5, N_GRID = N_ORIGIN_FACTORS * N_OWN_FACTORS };

@@ -10,6 +10,7 @@
 #define REAL double
 #include "lib/leaf_physics.h"
 
+/* Gas constants from memory (the second CODATA 2018); latent heat by FAO-56 eq. 3-1. */
 static const double gas_vapour_j_kg_k = 461.5;
 static const double gas_j_mol_k = 8.314462618;
 static const double kelvin_20c = 293.15;

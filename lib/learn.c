@@ -18,7 +18,8 @@
 
 enum { D = WT_LEARN_DIMS, MOST_ROUNDS = 20, ROUND = 512 };
 
-/* Enough members by effective sample size, and the least that is handed out. */
+/* Our choices, down to the nuisances.  Enough members by effective sample size, and the least that
+ * is handed out. */
 static const double enough = 350.0, least = 200.0;
 /* With fewer than this the mean and spread of softened weights are used to propose. */
 static const double few = 40.0;

@@ -23,7 +23,8 @@ static const double model_floor_pct = 0.15, model_share = 0.03;
 static const int64_t model_lasts_s = 3600;
 /* Chance that a reading is no reading of this load at all (wrong tray, tare, slip of a digit), and
  * how wide such a one falls, in %.  Set so that one
- * reading of every load 8 % off moves the coverage of the 80 % bands by less than 5 points. */
+ * reading of every load 8 % off moves the coverage of the 80 % bands by less than 5 points: our
+ * choice. */
 static const double unsound_chance = 0.08, unsound_sd_pct = 12.0;
 static const double slip_chance = 0.05; /* the same for the hand */
 

@@ -19,6 +19,7 @@ static void published_outturn(void **state)
 	struct wt_ledger_sum sum;
 	struct wt_ledger_entry e = nothing;
 	/* Sri Lanka Tea Board circular MF/BL 66 of 1985: 4.5 to 1 is 22.22 %, 4.65 to 1 is 21.5 %.
+	 * The quotients are arithmetic; what the circular tells is that neither is out of the way.
 	 */
 	e.fresh_kg = 100;
 	e.made_kg = 22.22;
@@ -28,6 +29,7 @@ static void published_outturn(void **state)
 	e.made_kg = 21.5;
 	assert_int_equal(wt_ledger_reckon(&e, &sum), WT_OK);
 	NEAR(sum.outturn, 4.65, 0.002);
+	assert_int_equal(sum.note, WT_LEDGER_FINE);
 	/* Dry matter by hand: 76 % leaf made at 5 % is (1 - 0.05) / (1 - 0.76) = 3.958. */
 	e.made_kg = 100 * (1 - 0.76) / (1 - 0.05);
 	assert_int_equal(wt_ledger_reckon(&e, &sum), WT_OK);
