@@ -163,7 +163,7 @@ static void test_other_styles(void **state)
 		    "practice (attributed to GB/T 19598-2025, not read)", 5.0, 15.0,
 		    loss_after(&room, 3.0));
 	table_range("oolong room wither, 6 h, 22 C 80 %, 0.8 kg/m2: loss %",
-		    "practice (GB/T 19598-2025; room of GB/T 35863-2018; not read)", 5.0, 15.0,
+		    "practice (attributed to GB/T 19598-2025 and 35863-2018, not read)", 5.0, 15.0,
 		    (room.rh_pct = 80.0, loss_after(&room, 6.0)));
 	/* 3-5 cm at 33 kg/m3 are 1.0-1.65 kg/m2; 76 -> 70 % and -> 65 % are 20.0 and 31.4 %. */
 	struct trial yellow = green(22.0, 72.0, 12.0);
