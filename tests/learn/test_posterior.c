@@ -8,9 +8,14 @@
 #include <stdint.h>
 
 #include <cmocka.h>
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "tests/learn/learn_case.h"
+#include "tests/physics/table.h"
 
 enum { MEMBERS = 1024, MOST = 200 };
 
@@ -333,10 +338,147 @@ static void wrong_input_is_refused(void **state)
 	learn_case_free(&c);
 }
 
+/* --- the posterior by brute force ---------------------------------------------------------- */
+
+enum { MANY = 200000 };
+
+/* The likelihood as lib/learn.h and its constants have it, written anew: sound readings and others.
+ */
+static double two_normals(double away, double reading_sd, double model_sd, double chance)
+{
+	double sd = hypot(reading_sd, model_sd), wide = hypot(12.0, sd);
+	return (1.0 - chance) * gsl_ran_gaussian_pdf(away, sd) +
+	       chance * gsl_ran_gaussian_pdf(away, wide);
+}
+
+static double likelihood(const struct learn_case *c, const struct wt_observation *o,
+			 double loss_pct, double weight_kg, double fresh_error_pct,
+			 double tray_error)
+{
+	struct wt_feel_scale feel;
+	wt_feel_scale_default(&feel);
+	if (o->kind == WT_OBSERVED_FEEL) {
+		/* A step between two cuts. */
+		const size_t k = (size_t)o->value;
+		const double middle = 0.5 * (feel.cut_loss_pct[k - 1] + feel.cut_loss_pct[k]);
+		const double sd = hypot(feel.sd_loss_pct, hypot(0.15, 0.03 * middle));
+		return 0.05 / WT_FEEL_COUNT +
+		       0.95 * (gsl_cdf_ugaussian_P((feel.cut_loss_pct[k] - loss_pct) / sd) -
+			       gsl_cdf_ugaussian_P((feel.cut_loss_pct[k - 1] - loss_pct) / sd));
+	}
+	const bool tray = o->kind == WT_OBSERVED_SAMPLE;
+	const double read = tray ? o->value : o->value / c->load.fresh_kg;
+	const double share = weight_kg / c->load.fresh_kg;
+	const double seen = tray ? 100.0 * log(1.0 - (1.0 - share) * exp(0.04 * tray_error))
+				 : 100.0 * log(share) + 0.7 * fresh_error_pct;
+	const double model = hypot(0.15, 3.0 * (1.0 - read)) / read;
+	return two_normals(100.0 * log(read) - seen, tray ? 0.5 : hypot(1.0, 1.0 / o->value), model,
+			   0.08);
+}
+
+/* Mean and sd, under prior times likelihood, of ln pace and of the loss after 18 h: members drawn
+ * from the prior by GSL's Mersenne twister, each weighed by its likelihood.  Returns the effective
+ * number of them. */
+static double by_brute_force(const struct learn_case *c, const struct wt_observation *o, size_t n,
+			     double mean[2], double sd[2])
+{
+	static float loss[5 * MANY], weight[5 * MANY];
+	gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+	struct wt_members *members;
+	int64_t at[5];
+	double sums[6] = {0}, squares = 0.0;
+	assert_int_equal(wt_members_new(MANY, &members), WT_OK);
+	for (size_t i = 0; i < MANY; i++)
+		for (int d = 0; d < WT_DIM_COUNT; d++)
+			members->theta[d][i] =
+				(float)(c->prior.mean[d] +
+					gsl_ran_gaussian(random, sqrt(c->prior.cov[d][d])));
+	for (size_t k = 0; k < n; k++)
+		at[k] = o[k].at_unix_s;
+	at[n] = CASE_START_S + 18 * 3600;
+	assert_int_equal(wt_ensemble_observe(&c->load, c->drive, members, at, n + 1, loss, weight),
+			 WT_OK);
+	for (size_t i = 0; i < MANY; i++) {
+		const double fresh = gsl_ran_ugaussian(random), tray = gsl_ran_ugaussian(random);
+		double w = 1.0;
+		for (size_t k = 0; k < n; k++)
+			w *= likelihood(c, &o[k], loss[k * MANY + i], weight[k * MANY + i], fresh,
+					tray);
+		const double x[2] = {members->theta[WT_DIM_PACE][i], loss[n * MANY + i]};
+		sums[0] += w;
+		squares += w * w;
+		for (size_t j = 0; j < 2; j++) {
+			sums[1 + j] += w * x[j];
+			sums[3 + j] += w * x[j] * x[j];
+		}
+	}
+	for (size_t j = 0; j < 2; j++) {
+		mean[j] = sums[1 + j] / sums[0];
+		sd[j] = sqrt(sums[3 + j] / sums[0] - mean[j] * mean[j]);
+	}
+	gsl_rng_free(random);
+	wt_members_free(&members);
+	return sums[0] * sums[0] / squares;
+}
+
+static void members_are_those_of_brute_force(void **state)
+{
+	(void)state;
+	static const char *const names[] = {"two weighings", "three, the second 8 % off",
+					    "a tray of its own, then the hand"};
+	static const char source[] = "plain importance sampling, 200 000 members of GSL's mt19937";
+	struct learn_case c;
+	assert_int_equal(learn_case_make(20, &c), 0);
+	table_begin("Posterior of a load: our 1024 members against brute force");
+	for (int turn = 0; turn < 3; turn++) {
+		struct wt_observation o[4];
+		struct found f;
+		double mean[2], sd[2], pace = 0.0, pace_square = 0.0, ours[2], ours_sd[2], kg, loss;
+		size_t n = 0;
+		char name[80];
+		if (turn < 2) {
+			o[n++] = weighing(&c, 0.3, 4.0, 1.0);
+			if (turn == 1)
+				o[n++] = weighing(&c, 0.3, 6.5, 1.08);
+			o[n++] = weighing(&c, 0.3, 9.0, 1.0);
+		} else {
+			assert_int_equal(learn_case_truth(&c, -0.4, 6.0, &kg, &loss), 0);
+			o[n++] = (struct wt_observation){
+				WT_OBSERVED_SAMPLE, CASE_START_S + 6 * 3600, kg / c.load.fresh_kg};
+			o[n++] = (struct wt_observation){WT_OBSERVED_FEEL, CASE_START_S + 10 * 3600,
+							 WT_FEEL_LIMP};
+		}
+		learn(&c, o, n, &f);
+		assert_int_equal(f.status, WT_OK);
+		const double ess = by_brute_force(&c, o, n, mean, sd);
+		assert_true(ess > 2000.0);
+		for (size_t i = 0; i < MEMBERS; i++) {
+			pace += f.members->theta[WT_DIM_PACE][i] / MEMBERS;
+			pace_square += f.members->theta[WT_DIM_PACE][i] *
+				       f.members->theta[WT_DIM_PACE][i] / MEMBERS;
+		}
+		ours[0] = pace;
+		ours_sd[0] = sqrt(pace_square - pace * pace);
+		loss_after(&c, f.members, 18, &ours[1], &ours_sd[1]);
+		printf("%s: effective number of brute force %.0f\n", names[turn], ess);
+		for (int j = 0; j < 2; j++) {
+			const char *what = j ? "loss after 18 h, %" : "ln pace";
+			snprintf(name, sizeof name, "%s: mean of %s", names[turn], what);
+			table_value(name, source, mean[j], 0.1 * sd[j], ours[j]);
+			snprintf(name, sizeof name, "%s: sd of %s", names[turn], what);
+			table_value(name, source, sd[j], 0.1 * sd[j], ours_sd[j]);
+		}
+		wt_members_free(&f.members);
+	}
+	learn_case_free(&c);
+	assert_int_equal(table_surprises(), 0);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(nothing_observed_gives_the_prior),
+		cmocka_unit_test(members_are_those_of_brute_force),
 		cmocka_unit_test(weighings_narrow_and_hold_the_truth),
 		cmocka_unit_test(one_wrong_reading_is_named_and_barely_moves),
 		cmocka_unit_test(a_lone_contradiction_widens),
