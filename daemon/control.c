@@ -226,7 +226,7 @@ static void part(struct client *client, int code, const char *sentence)
 
 static void read_on(struct client *client)
 {
-	if (!client->ended)
+	if (!client->ended && !client->closing)
 		bufferevent_enable(client->stream, EV_READ);
 }
 

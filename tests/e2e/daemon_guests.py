@@ -309,6 +309,40 @@ def test_deaf_guests(witherd):
         bench.close()
 
 
+def test_dismissed_guest(witherd):
+    """One that is sent away, and does not hear it, is not read any more when an open question is answered."""
+    bench = run_bench(witherd)
+    try:
+        for number in range(60):
+            bench.ask("spread", origin=f"garden-{number}", kg=5, area=5)
+        ask = b'{"jsonrpc":"2.0","id":1,"method":"loads","params":{"all":true}}\n'
+        with guest(bench) as sock:
+            sock.sendall(ask)
+            answer = len(sock.makefile("rb").readline())
+        backup = json.dumps({"jsonrpc": "2.0", "id": 2, "method": "backup",
+                             "params": {"file": os.path.join(bench.work, "copy.db")}}).encode() + b"\n"
+        sent = 0
+        with guest(bench, timeout=2.0) as sock:
+            # Answers fill the line, and some remain to be sent.
+            sock.sendall(ask * (320 * 1024 // answer))
+            time.sleep(2.0)
+            # The copy is under way while the line that never ends has it sent away.
+            sock.sendall(backup + b"x" * 70000)
+            rig.wait_for(lambda: os.path.exists(os.path.join(bench.work, "copy.db")))
+            end = time.monotonic() + 8
+            try:
+                while time.monotonic() < end:
+                    sent += sock.send(b"x" * 65536)
+            except (BlockingIOError, TimeoutError, BrokenPipeError, ConnectionResetError):
+                pass
+        print(f"   {sent // 1024} KiB taken of a guest sent away")
+        assert sent < 4 * 1024 * 1024, sent
+        answers_at_once(bench)
+        assert bench.stop() == 0, bench.log_text()[-4000:]
+    finally:
+        bench.close()
+
+
 def test_more_than_its_share(witherd):
     """A flood is answered in full, at the rate of one guest, also beside a question that stays open."""
     bench = run_bench(witherd)
