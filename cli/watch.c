@@ -109,22 +109,34 @@ static void draw(struct screen *screen, const json_t *tonight, const char *troub
 
 enum wait { WAIT_DAEMON, WAIT_TIME, WAIT_OTHER };
 
+/* -1 where no key can come any more: an end of file would be there at once, each time. */
+static int keyboard = STDIN_FILENO;
+
+static void take_key(bool hung_up)
+{
+	char key = 0;
+	ssize_t n = read(keyboard, &key, 1);
+
+	if (n == 1 && (key == 'q' || key == 'Q' || key == 4))
+		ended = 1;
+	else if (n == 0 && !hung_up)
+		keyboard = -1;
+	else if (n == 0 || (n < 0 && errno != EINTR && errno != EAGAIN))
+		ended = 1;
+}
+
 /* Waits for the daemon, a key, a signal or the time. */
 static enum wait wait_for(int fd, int timeout_ms)
 {
-	struct pollfd ready[2] = {{.fd = fd, .events = POLLIN},
-				  {.fd = STDIN_FILENO, .events = POLLIN}};
-	char key;
+	struct pollfd ready[2] = {{.fd = fd, .events = POLLIN}, {.fd = keyboard, .events = POLLIN}};
 	int n = poll(ready, 2, timeout_ms);
 
 	if (n <= 0)
 		return n == 0 ? WAIT_TIME : WAIT_OTHER;
-	if (ready[1].revents & POLLIN) {
-		if (read(STDIN_FILENO, &key, 1) == 1 && (key == 'q' || key == 'Q' || key == 4))
-			ended = 1;
-	} else if (ready[1].revents) {
+	if (ready[1].revents & POLLIN)
+		take_key(ready[1].revents & POLLHUP);
+	else if (ready[1].revents)
 		ended = 1;
-	}
 	return ready[0].revents ? WAIT_DAEMON : WAIT_OTHER;
 }
 

@@ -4,8 +4,10 @@
  * typed by hand and by script, what is refused, the live screen.
  */
 #include <locale.h>
+#include <math.h>
 #include <poll.h>
 #include <setjmp.h>
+#include <signal.h>
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -13,6 +15,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 #include <jansson.h>
@@ -190,6 +193,44 @@ static void the_live_screen_ends_on_a_signal(void **state)
 	terminal_type(&terminal, "\003");
 	assert_int_equal(terminal_close(&terminal), 0);
 	free(terminal.seen);
+}
+
+/* Processor time of a process so far; NAN when it is gone. */
+static double busy_s(pid_t pid)
+{
+	char path[64];
+	unsigned long user = 0, system = 0;
+	snprintf(path, sizeof path, "/proc/%d/stat", (int)pid);
+	FILE *file = fopen(path, "r");
+	int n = file ? fscanf(file,
+			      "%*d (%*[^)]) %*c %*d %*d %*d %*d %*d %*u %*u %*u %*u %*u %lu %lu",
+			      &user, &system)
+		     : 0;
+	if (file)
+		fclose(file);
+	return n == 2 ? (double)(user + system) / (double)sysconf(_SC_CLK_TCK) : (double)NAN;
+}
+
+/* Started where there is no keyboard, it waits as quietly. */
+static void the_live_screen_rests_without_a_keyboard(void **state)
+{
+	const char *env[] = {"LC_ALL=C.UTF-8", "TERM=xterm", NULL};
+	struct terminal terminal;
+	char line[256];
+
+	(void)state;
+	snprintf(line, sizeof line, "sh -c 'exec %s --socket %s watch </dev/null'",
+		 getenv("WITHER"), workshop.socket);
+	assert_true(terminal_open(line, env, 40, 20, &terminal));
+	assert_true(terminal_expect(&terminal, "hall"));
+	double before_s = busy_s(terminal.pid);
+	poll(NULL, 0, 1000);
+	double took_s = busy_s(terminal.pid) - before_s;
+	kill(terminal.pid, SIGTERM);
+	assert_int_equal(terminal_close(&terminal), 0);
+	free(terminal.seen);
+	/* Spinning, it would take most of the second; a waiting one takes next to nothing. */
+	assert_true(took_s < 0.1);
 }
 
 /* A command to the tmux server of this test; its output is to be freed. */
@@ -370,6 +411,7 @@ int main(void)
 		cmocka_unit_test(gardens_may_be_shortened_by_hand),
 		cmocka_unit_test(the_live_screen_follows_and_leaves),
 		cmocka_unit_test(the_live_screen_ends_on_a_signal),
+		cmocka_unit_test(the_live_screen_rests_without_a_keyboard),
 		cmocka_unit_test(the_live_screen_lives_in_tmux),
 		cmocka_unit_test(a_new_station_is_overheard),
 		cmocka_unit_test(the_salt_jar_takes_its_time),
