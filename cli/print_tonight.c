@@ -368,16 +368,15 @@ static void print_loads(struct wt_page *page, const json_t *loads, const json_t 
 {
 	struct wt_table table = load_table();
 	const json_t *shown[TONIGHT_SORTED];
-	size_t n = json_array_size(loads), fit = n;
-	bool why = 1 + 2 * (int)n <= room;
+	size_t all = json_array_size(loads), n = all < TONIGHT_SORTED ? all : TONIGHT_SORTED;
+	size_t fit = n;
+	bool why = 1 + 2 * (int)all <= room;
 
-	if ((int)n + 1 > room) {
+	if ((int)all + 1 > room) {
 		fit = room - 2 > TONIGHT_LOADS_LEAST ? (size_t)room - 2 : TONIGHT_LOADS_LEAST;
 		fit = fit < n ? fit : n;
 	}
-	if (n > TONIGHT_SORTED)
-		n = TONIGHT_SORTED;
-	if (fit < n)
+	if (fit < all)
 		n = by_urgency(loads, shown, n);
 	else
 		for (size_t i = 0; i < n; i++)
@@ -392,9 +391,8 @@ static void print_loads(struct wt_page *page, const json_t *loads, const json_t 
 			print_why(page, shown[i]);
 	}
 	wt_table_clear(&table);
-	if (fit < json_array_size(loads))
-		wt_page_row(page, WT_MARK_HEAD, _("and %zu more: wither loads"),
-			    json_array_size(loads) - fit);
+	if (fit < all)
+		wt_page_row(page, WT_MARK_HEAD, _("and %zu more: wither loads"), all - fit);
 }
 
 static bool same_batch(const json_t *a, const json_t *b)

@@ -212,11 +212,35 @@ static void empty_documents_are_shown_safely(void **state)
 		json_decref(all[i]);
 }
 
+/* More loads than are ever sorted, on a terminal with a row for each. */
+static void more_loads_than_are_looked_at_are_counted(void **state)
+{
+	struct wt_term term = {40, 3000, true, false};
+	struct wt_page page;
+	char *text = NULL;
+	size_t size = 0;
+	FILE *memory = open_memstream(&text, &size);
+	json_t *loads = json_array(),
+	       *document = json_pack("{s:i,s:o}", "now_unix_s", 1775404800, "loads", loads);
+
+	(void)state;
+	for (int i = 1; i <= 1100; i++)
+		json_array_append_new(loads, json_pack("{s:i,s:s}", "load", i, "origin", "creek"));
+	wt_page_open(&page, memory, &term);
+	wt_print_tonight(&page, document);
+	fclose(memory);
+	assert_non_null(strstr(text, "1024 creek"));
+	assert_non_null(strstr(text, "and 76 more: wither loads"));
+	free(text);
+	json_decref(document);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(damaged_documents_are_shown_safely),
 		cmocka_unit_test(empty_documents_are_shown_safely),
+		cmocka_unit_test(more_loads_than_are_looked_at_are_counted),
 	};
 	const char *given = getenv("WT_SEED");
 
