@@ -149,8 +149,11 @@ static bool may_tell(const struct wt_notice *notice)
 	time_t now = (time_t)notice->now_unix_s;
 	struct tm local;
 
-	for (size_t i = 0; i < MOST_A_DAY && i < notice->n_told; i++)
-		n += notice->now_unix_s - notice->told_unix_s[i] < DAY_S;
+	/* What was told in the future was told by a clock that was set back. */
+	for (size_t i = 0; i < MOST_A_DAY && i < notice->n_told; i++) {
+		int64_t age_s = notice->now_unix_s - notice->told_unix_s[i];
+		n += age_s >= 0 && age_s < DAY_S;
+	}
 	if (n >= config->notice_most_a_day)
 		return false;
 	if (from_min == to_min || !localtime_r(&now, &local))
@@ -241,7 +244,10 @@ void wt_notice_look(struct wt_notice *notice, const json_t *tonight, const json_
 	notice->now_unix_s = now_unix_s;
 	for (size_t i = 0; i < MOST_UNDER_WAY; i++) {
 		struct letter *letter = &notice->letters[i];
-		if (letter->body && !letter->sending && now_unix_s >= letter->again_unix_s)
+		int64_t left_s = letter->again_unix_s - now_unix_s;
+		/* One that waits longer than any would has its time of a clock set back. */
+		if (letter->body && !letter->sending &&
+		    (left_s <= 0 || left_s > (int64_t)AGAIN_S * (1 << MOST_TRIES)))
 			send_letter(letter);
 	}
 	json_array_foreach(json_object_get(tonight, "loads"), index, row)

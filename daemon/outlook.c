@@ -16,6 +16,8 @@
 #define FIRST_BACK_OFF_S 600
 #define LAST_BACK_OFF_S (6 * 3600)
 #define MOST_EXPIRY_S (24 * 3600)
+/* No wait is longer: a time further ahead is left of a clock that was set back. */
+#define MOST_WAIT_S (MOST_EXPIRY_S + JITTER_S)
 
 struct wt_outlook_feed {
 	struct wt_outlook_setup setup;
@@ -61,7 +63,7 @@ static void recall(struct wt_outlook_feed *feed, int64_t now_unix_s)
 		const char *modified = json_string_value(json_object_get(state, "last_modified"));
 		int64_t next_unix_s = json_integer_value(json_object_get(state, "next"));
 		feed->good_unix_s = json_integer_value(json_object_get(state, "good"));
-		if (next_unix_s > now_unix_s && next_unix_s < now_unix_s + MOST_EXPIRY_S)
+		if (next_unix_s > now_unix_s && next_unix_s <= now_unix_s + MOST_WAIT_S)
 			feed->next_unix_s = next_unix_s;
 		feed->last_modified = modified ? strdup(modified) : NULL;
 	}
@@ -102,10 +104,12 @@ static void fetch_failed(struct wt_outlook_feed *feed, int64_t least_s, const ch
 	int64_t wait_s = FIRST_BACK_OFF_S;
 	for (unsigned i = 0; i < feed->failures && wait_s < LAST_BACK_OFF_S; i++)
 		wait_s *= 2;
-	if (wait_s < least_s)
-		wait_s = least_s;
 	if (wait_s > LAST_BACK_OFF_S)
 		wait_s = LAST_BACK_OFF_S;
+	if (least_s > MOST_EXPIRY_S)
+		least_s = MOST_EXPIRY_S;
+	if (wait_s < least_s)
+		wait_s = least_s;
 	feed->failures++;
 	feed->next_unix_s = feed->now_unix_s + wait_s + jitter(JITTER_S / 10);
 	wt_text_clean(sentence, strlen(sentence), feed->fault, sizeof feed->fault);
@@ -202,7 +206,8 @@ static void fetched(void *context, const struct wt_http_answer *answer)
 void wt_outlook_feed_beat(struct wt_outlook_feed *feed, int64_t now_unix_s)
 {
 	feed->now_unix_s = now_unix_s;
-	if (feed->asking || now_unix_s < feed->next_unix_s)
+	if (feed->asking ||
+	    (now_unix_s < feed->next_unix_s && feed->next_unix_s <= now_unix_s + MOST_WAIT_S))
 		return;
 	struct wt_http_request request = {
 		.url = feed->setup.config->outlook_url,

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Notices at a real server on loopback, on a clock of the test's own.
+ * Notices, and the waits of the outlook, at a real server on loopback, on a clock of the test's
+ * own.
  */
 #include <arpa/inet.h>
 #include <event2/buffer.h>
@@ -20,6 +21,7 @@
 #include <jansson.h>
 
 #include "daemon/notice.h"
+#include "daemon/outlook.h"
 
 /* 5 April 2026, 18:00 UTC. */
 #define EVENING INT64_C(1775412000)
@@ -31,8 +33,9 @@ static struct {
 	struct wt_http *http;
 	struct wt_config config;
 	char url[64];
-	int status; /* that the server answers with */
-	int posts;
+	int status;                      /* that the server answers with */
+	const char *header;              /* and a line of its head, with its end; NULL: none */
+	int posts;                       /* requests */
 	struct bufferevent *streams[64]; /* open ones; the others NULL */
 	char last[4096];                 /* the last request, head and body */
 } bench;
@@ -50,14 +53,14 @@ static void on_read(struct bufferevent *stream, void *context)
 	text[length] = '\0';
 	body = strstr(text, "\r\n\r\n");
 	told = strstr(text, "Content-Length: ");
-	if (!body || !told || strlen(body + 4) < (size_t)atoi(told + 16))
+	if (!body || (told && strlen(body + 4) < (size_t)atoi(told + 16)))
 		return;
 	evbuffer_drain(input, length);
 	memcpy(bench.last, text, length + 1);
 	bench.posts++;
 	evbuffer_add_printf(bufferevent_get_output(stream),
-			    "HTTP/1.1 %d x\r\nContent-Length: 0\r\nConnection: close\r\n\r\n",
-			    bench.status);
+			    "HTTP/1.1 %d x\r\n%sContent-Length: 0\r\nConnection: close\r\n\r\n",
+			    bench.status, bench.header ? bench.header : "");
 }
 
 static void on_end(struct bufferevent *stream, short what, void *context)
@@ -222,6 +225,120 @@ static void what_does_not_arrive_is_sent_again(void **state)
 	wt_notice_free(&notice);
 }
 
+/* A clock that ran a year ahead and was set right does not silence for a year. */
+static void a_clock_set_back_does_not_silence(void **state)
+{
+	const int64_t ahead = EVENING + 365 * 24 * HOUR;
+	struct wt_notice *notice = begin();
+
+	(void)state;
+	bench.config.notice_most_a_day = 1;
+	bench.status = 503;
+	look(notice, "tonight", ahead);
+	assert_true(posts_come(1));
+	bench.status = 204;
+	look(notice, "tonight", EVENING + 60);
+	assert_true(posts_come(2));
+	look(notice, "morning", EVENING + 120);
+	assert_true(posts_come(3));
+	bench.config.notice_most_a_day = 6;
+	wt_notice_free(&notice);
+}
+
+/* --- the outlook ---------------------------------------------------------------------------- */
+
+static bool take_nothing(void *context, const json_t *document, char *why, size_t why_size)
+{
+	(void)context;
+	(void)document;
+	snprintf(why, why_size, "not asked for");
+	return false;
+}
+
+static void keep_nothing(void *context, const char *name, const char *value)
+{
+	(void)context;
+	(void)name;
+	(void)value;
+}
+
+struct asker {
+	char folder[64];
+	struct wt_store *store;
+	struct wt_outlook_feed *feed;
+};
+
+static void asker_open(struct asker *asker)
+{
+	char path[96], text[512];
+	bool set_aside;
+
+	strcpy(asker->folder, "/tmp/wither-outlook.XXXXXX");
+	assert_non_null(mkdtemp(asker->folder));
+	snprintf(path, sizeof path, "%s/w.db", asker->folder);
+	assert_int_equal(wt_store_open(path, &asker->store, &set_aside, text, sizeof text),
+			 WT_STORE_OK);
+	bench.config.outlook_url = bench.url;
+	bench.config.outlook_refresh_s = 3600;
+	const struct wt_outlook_setup setup = {.http = bench.http,
+					       .store = asker->store,
+					       .config = &bench.config,
+					       .take = take_nothing,
+					       .keep = keep_nothing};
+	asker->feed = wt_outlook_feed_new(&setup, EVENING);
+	assert_non_null(asker->feed);
+	bench.posts = 0;
+}
+
+static void asker_close(struct asker *asker)
+{
+	char command[96];
+
+	wt_outlook_feed_free(&asker->feed);
+	wt_store_close(&asker->store);
+	bench.header = NULL;
+	snprintf(command, sizeof command, "rm -r '%s'", asker->folder);
+	assert_int_equal(system(command), 0);
+}
+
+/* RFC 9110, section 10.2.3: how long the service wishes to be left alone. */
+static void a_service_is_left_alone_as_long_as_it_says(void **state)
+{
+	struct asker asker;
+
+	(void)state;
+	asker_open(&asker);
+	bench.status = 503;
+	bench.header = "Retry-After: 43200\r\n";
+	wt_outlook_feed_beat(asker.feed, EVENING);
+	assert_true(posts_come(1));
+	wt_outlook_feed_beat(asker.feed, EVENING + 12 * HOUR - 1);
+	assert_true(posts_come(1));
+	wt_outlook_feed_beat(asker.feed, EVENING + 13 * HOUR);
+	assert_true(posts_come(2));
+	/* Longer than a day is taken for a mistake. */
+	bench.header = "Retry-After: 999999999\r\n";
+	wt_outlook_feed_beat(asker.feed, EVENING + 30 * HOUR);
+	assert_true(posts_come(3));
+	wt_outlook_feed_beat(asker.feed, EVENING + 55 * HOUR);
+	assert_true(posts_come(4));
+	asker_close(&asker);
+}
+
+static void a_clock_set_back_does_not_stop_the_asking(void **state)
+{
+	struct asker asker;
+
+	(void)state;
+	asker_open(&asker);
+	bench.status = 503;
+	wt_outlook_feed_beat(asker.feed, EVENING + 365 * 24 * HOUR);
+	assert_true(posts_come(1));
+	wt_outlook_feed_beat(asker.feed, EVENING);
+	assert_true(posts_come(2));
+	asker_close(&asker);
+}
+
 static int open_bench(void **state)
 {
 	struct sockaddr_in address = {.sin_family = AF_INET,
@@ -266,6 +383,9 @@ int main(void)
 		cmocka_unit_test(quiet_hours_are_kept),
 		cmocka_unit_test(no_more_than_a_few_a_day),
 		cmocka_unit_test(what_does_not_arrive_is_sent_again),
+		cmocka_unit_test(a_clock_set_back_does_not_silence),
+		cmocka_unit_test(a_service_is_left_alone_as_long_as_it_says),
+		cmocka_unit_test(a_clock_set_back_does_not_stop_the_asking),
 	};
 
 	return cmocka_run_group_tests(tests, open_bench, close_bench);
