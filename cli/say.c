@@ -164,7 +164,6 @@ static const struct phrase remarks[] = {
 	{"broker_lost", N_("The broker cannot be reached.")},
 	{"broker_connecting", N_("The broker is being connected to.")},
 	{"messages_dropped", N_("Messages were lost: too many waited.")},
-	{"feed_stuck", N_("The feed waits for the disk.")},
 	{"clock_unset", N_("The clock of this machine is not set.")},
 	{"worker_stuck", N_("A forecast has been running for too long.")},
 	{"configuration", N_("The configuration was not taken at the last reload.")},

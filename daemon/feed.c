@@ -433,14 +433,9 @@ void wt_feed_publish(struct wt_feed *feed, const char *topic, const char *payloa
 
 void wt_feed_status(struct wt_feed *feed, struct wt_feed_status *out)
 {
-	struct timespec now;
-	clock_gettime(CLOCK_MONOTONIC, &now);
 	pthread_mutex_lock(&feed->lock);
 	*out = feed->status;
 	out->queue = feed->n_queue;
-	out->callback_s = feed->waiting_since.tv_sec == 0
-				  ? 0.0
-				  : (double)(now.tv_sec - feed->waiting_since.tv_sec);
 	pthread_mutex_unlock(&feed->lock);
 }
 

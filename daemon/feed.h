@@ -31,7 +31,6 @@ struct wt_feed_status {
 	uint64_t dropped;  /* lost because too many were waiting */
 	uint64_t late;     /* acknowledged before they were on disk */
 	uint64_t late_now; /* of them, those that are not there yet */
-	double callback_s; /* for how long a callback has been waiting */
 	size_t queue;      /* messages waiting for the loop */
 	char text[300];
 	char says[WT_SAYS_SIZE]; /* text taken apart */

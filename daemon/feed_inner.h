@@ -59,8 +59,7 @@ struct wt_feed {
 	size_t n_queue;
 	int64_t queue_bytes;
 	uint64_t n_arrived, n_taken, n_done;
-	uint64_t last_late;            /* number of the newest that was acknowledged too early */
-	struct timespec waiting_since; /* tv_sec 0: no callback waits */
+	uint64_t last_late; /* number of the newest that was acknowledged too early */
 	/* the connection, as the library's threads report it */
 	bool stop, closed;
 	bool connecting;

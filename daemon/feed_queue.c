@@ -108,7 +108,6 @@ static void make_room(struct wt_feed *feed)
 static void wait_for_disk(struct wt_feed *feed, uint64_t number)
 {
 	struct timespec end = patience_end();
-	clock_gettime(CLOCK_MONOTONIC, &feed->waiting_since);
 	while (feed->n_done < number) {
 		/* The copy stays in the queue or in the spool; it is said that it is not durable.
 		 */
@@ -119,7 +118,6 @@ static void wait_for_disk(struct wt_feed *feed, uint64_t number)
 			break;
 		}
 	}
-	feed->waiting_since.tv_sec = 0;
 }
 
 /* Runs on the library's receiving thread; the acknowledgement goes out when it returns.  Returning

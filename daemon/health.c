@@ -18,7 +18,6 @@
 #define LEAST_FREE_BYTES (INT64_C(100) * 1024 * 1024)
 #define BROKER_PATIENCE_S 60
 #define WORKER_PATIENCE_S 60.0
-#define CALLBACK_PATIENCE_S 60.0
 #define STALL_S 5.0
 /* A restart does not mend a disk, and loses what waits in memory: the dog waits long. */
 #define STALL_PATIENCE_S 600.0
@@ -104,9 +103,6 @@ static void feed_items(struct wt_service *service, json_t *items)
 		add(items, "not_durable", "warning",
 		    "%llu messages were acknowledged to the broker and are only in memory yet",
 		    (unsigned long long)feed.late_now);
-	if (feed.callback_s > CALLBACK_PATIENCE_S)
-		add(items, "feed_stuck", "err", "the feed has been waiting for the disk for %.0f s",
-		    feed.callback_s);
 }
 
 static void tell_items(struct wt_service *service, json_t *items)
@@ -301,16 +297,12 @@ static void tell_manager(struct wt_service *service, json_t *items)
 	}
 }
 
-/* The dog is fed from the loop, and only while the worker, the feed and the store move. */
+/* The dog is fed from the loop, and only while the worker and the store move. */
 static void feed_watchdog(struct wt_service *service, double now_s)
 {
-	struct wt_feed_status feed = {0};
 	if (service->watchdog_us == 0 || now_s < service->watchdog_at_s)
 		return;
-	if (service->feed)
-		wt_feed_status(service->feed, &feed);
 	if (wt_worker_running_s(service->worker) < WORKER_PATIENCE_S &&
-	    feed.callback_s < CALLBACK_PATIENCE_S &&
 	    wt_service_stalled_s(service) < STALL_PATIENCE_S)
 		wt_sdnotify("WATCHDOG=1");
 	service->watchdog_at_s = now_s + 1e-6 * (double)service->watchdog_us;
