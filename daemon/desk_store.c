@@ -383,7 +383,6 @@ static bool review_work(struct wt_question *question, struct wt_store *store)
 		if (question->result != WT_STORE_OK)
 			return false;
 	}
-	/* Nobody waits for it any more, or there is no more. */
 	return r->next < json_array_size(list);
 }
 

@@ -6,9 +6,6 @@
 #ifdef __GLIBC__
 #include <malloc.h>
 #endif
-#ifdef __GLIBC__
-#include <malloc.h>
-#endif
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
