@@ -44,33 +44,44 @@ HOMIE = [("homie/loft/$state", "init"), ("homie/loft/$homie", "3.0.1"),
 
 
 def samples():
-    """(snippet, temperature, humidity, messages)"""
+    """(snippet, temperature, humidity, messages); above each, where its form was read."""
     now = time.time()
+    # rtl_433's own -F mqtt of the frame above, value by value.
     yield "rtl_433-devices", 20.5, 83, [
         ("rtl_433/hut/devices/Nexus-TH/2/42/time", stamp("%Y-%m-%d %H:%M:%S")),
         ("rtl_433/hut/devices/Nexus-TH/2/42/temperature_C", "20.5"),
         ("rtl_433/hut/devices/Nexus-TH/2/42/humidity", "83")]
+    # zigbee2mqtt.io, guide, MQTT topics and messages (topic, the two values); the other keys from memory.
     yield "zigbee2mqtt", 18.2, 63.5, [("zigbee2mqtt/loft", json.dumps({
         "battery": 100, "humidity": 63.5, "humidity_calibration": 0, "linkquality": 192,
         "last_seen": stamp("%Y-%m-%dT%H:%M:%S+00:00"), "temperature": 18.2,
         "temperature_units": "celsius", "voltage": 3200}))]
+    # tasmota.github.io/docs/AM2301.
     yield "tasmota", 24.6, 58.2, [("tele/loft/SENSOR", json.dumps({
         "Time": stamp("%Y-%m-%dT%H:%M:%S"), "AM2301": {"Temperature": 24.6, "Humidity": 58.2},
         "TempUnit": "C"}))]
+    # esphome.io, MQTT client component: default topics (from memory).
     yield "esphome", 21.5, 58, [("loft/sensor/temperature/state", "21.5"),
                                 ("loft/sensor/humidity/state", "58")]
+    # shelly-api-docs.shelly.cloud, gen2, Notifications (topic); a message of such a sensor at
+    # gist.github.com, 494a0f53785c20290b395639548349fa, shortened.
     yield "shelly-rpc", 19.8, 42.2, [("shellyplusht-loft/events/rpc", json.dumps({
         "src": "shellyplusht-loft", "method": "NotifyFullStatus", "params": {
             "ts": round(now, 2), "devicepower:0": {"id": 0, "battery": {"V": 0.43, "percent": 0}},
             "humidity:0": {"id": 0, "rh": 42.2},
             "temperature:0": {"id": 0, "tC": 19.8, "tF": 67.6}}}))]
+    # The same components, each on its topic: from memory.
     yield "shelly-status", 19.7, 42.1, [
         ("shellyplusht-loft/status/temperature:0", '{"id":0,"tC":19.7,"tF":67.5}'),
         ("shellyplusht-loft/status/humidity:0", '{"id":0,"rh":42.1}')]
+    # Keys as a gateway's records at huggingface.co have them (tempc, tempf, hum, batt, type THB); the topic
+    # and humidity as text from memory.
     yield "theengs", 26.62, 53.79, [("home/gateway/BTtoMQTT/A4C138010203", json.dumps({
         "type": "THB", "acts": True, "tempc": 26.62, "tempf": 79.916, "hum": "53.79",
         "batt": 89}))]
+    # Recorded, see above; version 5 differs by its first level (from memory).
     yield "homie", 21.5, 63, [(t.replace("homie/", "homie/5/", 1), p) for t, p in HOMIE]
+    # home-assistant.io/integrations/mqtt_statestream.
     yield "statestream", 21.4, 61, [("statestream/sensor/loft_temperature/state", "21.4"),
                                     ("statestream/sensor/loft_humidity/state", "61")]
 

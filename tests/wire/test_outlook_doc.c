@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Both forms are those public weather services document; the values are invented.
+ * Both forms are those public weather services document: columns as in the forecast API of
+ * api.open-meteo.com (its manual, read in copies), the time series as in
+ * api.met.no/doc/ForecastJSON. The values are invented.
  */
 #include <setjmp.h>
 #include <stdarg.h>
