@@ -133,21 +133,23 @@ static double gain_pct(const struct lead_sums *s)
 }
 
 /* What is held against the reference is of the same forecasts as the reference: the first loads of
- * a style have none, and are the hardest. */
+ * a style have none, and are the hardest.  With nothing to hold against it, crps_min is of all. */
 static json_t *lead_row(int lead_h, const struct lead_sums *s)
 {
 	double median = NAN;
 
 	if (s->n_error && wt_score_median(s->errors_min, (size_t)s->n_error, &median) != WT_OK)
 		median = NAN;
-	return json_pack(
-		"{s:i,s:i,s:o,s:o,s:o,s:o,s:i,s:o,s:o,s:o,s:o}", "lead_h", lead_h, "n", s->n,
-		"median_abs_err_min", site_number(median), "bias_min",
-		per(s->bias_min, s->n_error, 1.0), "coverage_50_pct", per(s->in_50, s->n, 100.0),
-		"coverage_80_pct", per(s->in_80, s->n, 100.0), "n_compared", s->n_compared,
-		"crps_min", per(s->crps_min, s->n_compared, 1.0), "crps_reference_min",
-		per(s->reference_min, s->n_compared, 1.0), "gain_pct", site_number(gain_pct(s)),
-		"crps_all_min", per(s->crps_all_min, s->n_crps, 1.0));
+	return json_pack("{s:i,s:i,s:o,s:o,s:o,s:o,s:i,s:o,s:o,s:o,s:o}", "lead_h", lead_h, "n",
+			 s->n, "median_abs_err_min", site_number(median), "bias_min",
+			 per(s->bias_min, s->n_error, 1.0), "coverage_50_pct",
+			 per(s->in_50, s->n, 100.0), "coverage_80_pct", per(s->in_80, s->n, 100.0),
+			 "n_compared", s->n_compared, "crps_min",
+			 s->n_compared ? per(s->crps_min, s->n_compared, 1.0)
+				       : per(s->crps_all_min, s->n_crps, 1.0),
+			 "crps_reference_min", per(s->reference_min, s->n_compared, 1.0),
+			 "gain_pct", site_number(gain_pct(s)), "crps_all_min",
+			 per(s->crps_all_min, s->n_crps, 1.0));
 }
 
 static bool counts(const struct site_track *track)

@@ -114,6 +114,22 @@ static void figures_are_what_they_are_by_hand(void **state)
 	assert_string_equal(text_at(review, "worst/0/code"), "pace");
 	assert_near(number_at(review, "scatter/0/outcome_h"), 8.0, 1e-9);
 	json_decref(review);
+	/* The first load's forecasts alone: nothing to hold them against. */
+	json_t *first = json_array(), *row;
+	size_t i;
+	json_array_foreach(rows, i, row)
+	{
+		if ((int)number_at(row, "load") == 1)
+			json_array_append(first, row);
+	}
+	review = wt_site_review(w.site, first, none, 0, w.now_unix_s);
+	six = lead_row(review, 6);
+	assert_int_equal((int)number_at(six, "n_compared"), 0);
+	assert_near(number_at(six, "crps_min"), 18.2722, 0.02);
+	assert_true(json_is_null(value_at(six, "crps_reference_min")));
+	assert_true(json_is_null(value_at(six, "gain_pct")));
+	json_decref(review);
+	json_decref(first);
 	/* Since: the third load and the last. */
 	review = wt_site_review(w.site, rows, none, spread_at[2], w.now_unix_s);
 	assert_int_equal((int)number_at(review, "loads_closed"), 2);
