@@ -33,8 +33,8 @@ void wt_seen_free(struct wt_seen **seen)
 	*seen = NULL;
 }
 
-/* The finalizer of splitmix64 (Steele, Lea and Flood 2014; constants from memory): any good mixer
- * does. */
+/* The finalizer of splitmix64 (Steele, Lea and Flood 2014; constants as open code has them): any
+ * good mixer does. */
 static uint64_t mix(uint64_t x)
 {
 	x ^= x >> 30;

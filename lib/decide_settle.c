@@ -35,7 +35,7 @@ struct question {
 
 static uint64_t mix(uint64_t z)
 {
-	/* The finisher of SplitMix64 (Steele, Lea and Flood 2014; from memory). */
+	/* The finisher of SplitMix64 (Steele, Lea and Flood 2014; as open code has it). */
 	z += 0x9e3779b97f4a7c15u;
 	z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
 	z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;

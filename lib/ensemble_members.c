@@ -67,7 +67,7 @@ static enum wt_status root_of(const double cov[WT_DIM_COUNT][WT_DIM_COUNT],
 
 static uint64_t next_random(uint64_t *state)
 {
-	/* SplitMix64 (Steele, Lea and Flood 2014). */
+	/* SplitMix64 (Steele, Lea and Flood 2014; as open code has it). */
 	uint64_t z = (*state += UINT64_C(0x9e3779b97f4a7c15));
 	z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
 	z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);

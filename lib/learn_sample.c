@@ -11,7 +11,7 @@
 
 enum { D = WT_LEARN_DIMS };
 
-/* Steele, Lea and Flood 2014, SplitMix64 (from memory). */
+/* Steele, Lea and Flood 2014, SplitMix64 (as open code has it). */
 static uint64_t mix64(uint64_t *state)
 {
 	uint64_t z = *state += 0x9e3779b97f4a7c15u;

@@ -5,7 +5,8 @@
  * Gneiting and Raftery 2007, Strictly proper scoring rules, prediction, and estimation,
  * J. Am. Stat. Assoc. 102:359-378 (from memory); Murphy 1973, A new vector partition of the
  * probability score, J. Appl. Meteorol. 12:595-600 (from memory); Hyndman and Fan 1996, Sample
- * quantiles in statistical packages, Am. Stat. 50:361-365 (from memory).
+ * quantiles in statistical packages, Am. Stat. 50:361-365 (from memory).  Tests hold them to values
+ * that others print: tests/learn/test_score.c.
  */
 #include "lib/score.h"
 #include "lib/order.h"

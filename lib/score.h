@@ -18,7 +18,8 @@ enum wt_status wt_score_quantiles(const double *values, size_t n, const double *
 enum wt_status wt_score_quantiles_single(const float *values, size_t n, const double *probability,
 					 size_t n_probability, double *out) WT_MUST_CHECK;
 
-/* CRPS of n equally weighted values against an outcome (Gneiting and Raftery 2007, eq. 21). */
+/* CRPS of n equally weighted values against an outcome (Gneiting and Raftery 2007, eq. 21, from
+ * memory). */
 enum wt_status wt_score_crps_sample(const double *values, size_t n, double outcome,
 				    double *out) WT_MUST_CHECK;
 
@@ -27,7 +28,7 @@ enum wt_status wt_score_crps_sample(const double *values, size_t n, double outco
 enum wt_status wt_score_crps_quantiles(const double *probability, const double *quantile, size_t n,
 				       double outcome, double *out) WT_MUST_CHECK;
 
-/* CRPS of a normal distribution (Gneiting and Raftery 2007, sec. 4.2). */
+/* CRPS of a normal distribution (Gneiting and Raftery 2007, sec. 4.2, from memory). */
 enum wt_status wt_score_crps_normal(double mean, double sd, double outcome,
 				    double *out) WT_MUST_CHECK;
 

@@ -60,7 +60,7 @@ static const struct {
 
 static uint64_t seed;
 
-/* splitmix64, public domain (from memory): good enough to choose what to break. */
+/* splitmix64, public domain (as open code has it): good enough to choose what to break. */
 static uint64_t draw(void)
 {
 	uint64_t z = seed += UINT64_C(0x9E3779B97F4A7C15);

@@ -271,7 +271,7 @@ int64_t follow_last_start(const struct follow *follow, int64_t at_unix_s)
 
 double follow_uniform(struct follow *follow)
 {
-	/* SplitMix64 (Steele, Lea and Flood 2014; from memory). */
+	/* SplitMix64 (Steele, Lea and Flood 2014; as open code has it). */
 	uint64_t z = (follow->random += 0x9e3779b97f4a7c15u);
 	z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9u;
 	z = (z ^ (z >> 27)) * 0x94d049bb133111ebu;
