@@ -91,6 +91,47 @@ static struct trial green(double temp_c, double rh_pct, double skin_mmol)
 			      .skin_mmol = skin_mmol};
 }
 
+/* A published conductance is in moles and of one side of the leaf: flux = g (es - e) / P.  By hand
+ * for the bare skin of a kg of fresh leaf at 76 % with 20 m2 a kg of dry matter, which is 4.8 m2,
+ * 18.015 g/mol, and es 2339.19 Pa at 20 C (IAPWS SR1-86). */
+static void test_conductance_by_hand(void **state)
+{
+	(void)state;
+	static const struct {
+		double pressure_pa, rh_pct, skin_mmol, g_h;
+		const char *name;
+	} cases[] = {
+		{101325, 70, 12.0, 25.87, "12 mmol m-2 s-1, 70 % RH, sea level"},
+		{101325, 70, 16.2, 34.93, "16.2 (clone 2023), 70 % RH, sea level"},
+		{84556, 80, 7.78, 13.40, "7.78 (clone T5/3), 80 % RH, 1500 m"},
+	};
+	table_begin("Flux through the bare skin of a kg of leaf, g/h");
+	for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+		struct wt_load_case load = case_load_standard();
+		struct wt_leaf leaf;
+		struct wt_leaf_air air;
+		struct wt_leaf_rate rate;
+		double theta[WT_DIM_COUNT], vapour_pa;
+		load.fresh_kg = load.area_m2 = 1.0;
+		load.pressure_pa = cases[i].pressure_pa;
+		case_theta(NULL, &load, theta);
+		theta[WT_DIM_PACE] = log(cases[i].skin_mmol / (1e3 * WT_TRAIT_SKIN_MOL_M2_S));
+		theta[WT_DIM_MOISTURE] = 76.0;
+		theta[WT_DIM_SURFACE] = -50.0;
+		assert_int_equal(wt_leaf_from_theta(&load, theta, &leaf), WT_OK);
+		leaf.open_extra = leaf.isotherm_b2 = 0.0;
+		assert_int_equal(wt_air_vapour_pa(20.0, cases[i].rh_pct, &vapour_pa), WT_OK);
+		assert_int_equal(wt_leaf_air(20.0, vapour_pa, load.pressure_pa, &air), WT_OK);
+		const struct wt_leaf_path bare = {1e-6, 1e-6, 1.0};
+		const struct wt_leaf_state whole = {1.0, 0.0, 0.0};
+		wt_leaf_rate(&leaf, &bare, leaf.dry_kg, 0.0, 1.0, &air, 1e6, &whole, &rate);
+		table_value(cases[i].name, "definition (Duursma et al. 2019), by hand",
+			    cases[i].g_h, 0.02,
+			    -rate.y_per_s * leaf.dry_kg * leaf.water_ratio * 3.6e6);
+	}
+	assert_int_equal(table_surprises(), 0);
+}
+
 static void test_spread_green_leaf(void **state)
 {
 	(void)state;
@@ -298,6 +339,7 @@ static void test_trough_depression(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_conductance_by_hand),
 		cmocka_unit_test(test_spread_green_leaf),
 		cmocka_unit_test(test_white),
 		cmocka_unit_test(test_other_styles),
