@@ -231,6 +231,21 @@ static int watch_screen(const struct wt_command *call)
 	return WT_EXIT_FINE;
 }
 
+/* Waits for the daemon; false as soon as nobody reads what is printed, which a write would tell
+ * only at the next change. */
+static bool wait_plain(int fd)
+{
+	struct pollfd ready[2] = {{.fd = fd, .events = POLLIN}, {.fd = STDOUT_FILENO}};
+
+	while (!ended && !ready[0].revents) {
+		if (poll(ready, 2, -1) <= 0)
+			ready[0].revents = 0;
+		else if (ready[1].revents)
+			return false;
+	}
+	return true;
+}
+
 /* Without a terminal each change is printed below the last. */
 static int watch_plain(const struct wt_command *call)
 {
@@ -244,12 +259,9 @@ static int watch_plain(const struct wt_command *call)
 	catch_signals();
 	if (!wt_socket_send(socket, "watch", NULL, why, sizeof why))
 		goto out;
-	while (!ended) {
+	while (wait_plain(wt_socket_fd(socket)) && !ended) {
 		struct wt_reply reply;
-		struct pollfd ready = {.fd = wt_socket_fd(socket), .events = POLLIN};
 
-		if (poll(&ready, 1, -1) <= 0)
-			continue;
 		if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, sizeof why) ||
 		    !reply.result)
 			goto out;

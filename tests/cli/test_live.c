@@ -180,6 +180,26 @@ static void the_live_screen_follows_and_leaves(void **state)
 	free(terminal.seen);
 }
 
+/* Without waiting for something new to say: the broker sends nothing here. */
+static void the_live_text_ends_when_nobody_reads_it(void **state)
+{
+	static const char *const kinds[] = {"watch", "watch --json"};
+	char line[512];
+
+	(void)state;
+	for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
+		struct run run;
+
+		snprintf(line, sizeof line,
+			 "timeout 60 sh -c '\"%s\" --socket \"%s\" %s | head -n 1'",
+			 getenv("WITHER"), workshop.socket, kinds[i]);
+		run_line(line, NULL, &run);
+		if (run.code != 0 || *run.out == '\0' || *run.err != '\0')
+			fail_msg("%s: exit %d: %s%s", line, run.code, run.out, run.err);
+		run_clear(&run);
+	}
+}
+
 static void the_live_screen_ends_on_a_signal(void **state)
 {
 	const char *env[] = {"LC_ALL=C.UTF-8", "TERM=xterm", NULL};
@@ -410,6 +430,7 @@ int main(void)
 		cmocka_unit_test(what_is_refused_changes_nothing),
 		cmocka_unit_test(gardens_may_be_shortened_by_hand),
 		cmocka_unit_test(the_live_screen_follows_and_leaves),
+		cmocka_unit_test(the_live_text_ends_when_nobody_reads_it),
 		cmocka_unit_test(the_live_screen_ends_on_a_signal),
 		cmocka_unit_test(the_live_screen_rests_without_a_keyboard),
 		cmocka_unit_test(the_live_screen_lives_in_tmux),
