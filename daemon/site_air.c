@@ -101,12 +101,38 @@ static json_t *band(const struct site_band *values, size_t n)
 
 #define PAST_S SITE_DAY_S
 #define PAST_STEP_S 900
+#define PAST_STEPS (PAST_S / PAST_STEP_S + 2)
+
+/* What was read within a step, and what lies between two readings no further apart than a room may
+ * be silent: elsewhere what the model goes on with is a guess, and not shown as measured. */
+static void mark_read(const struct wt_site *site, size_t room, int64_t from_unix_s, size_t n,
+		      bool read[PAST_STEPS])
+{
+	const struct wt_room_series *series = site->rooms[room].series->series;
+	double silent_s = site_room_silent_after_s(site, room);
+	size_t last = SIZE_MAX;
+
+	for (size_t i = 0; i < n; i++) {
+		int64_t until = from_unix_s + (int64_t)i * PAST_STEP_S + PAST_STEP_S / 2;
+		struct wt_room_now seen;
+
+		read[i] = wt_room_latest(series, until, &seen) == WT_OK &&
+			  seen.at_unix_s > until - PAST_STEP_S;
+		if (!read[i])
+			continue;
+		for (size_t k = last + 1; last != SIZE_MAX && k < i; k++)
+			read[k] = (double)(i - last) * PAST_STEP_S <= silent_s;
+		last = i;
+	}
+}
 
 static json_t *past(const struct wt_site *site, size_t room, int64_t now_unix_s)
 {
 	float temp_c[PAST_S / WT_GRID_S + 2], vapour_pa[PAST_S / WT_GRID_S + 2];
 	json_t *temp = json_array(), *rh = json_array(), *vpd = json_array();
 	int64_t from = now_unix_s - PAST_S, first = site_room_first_unix_s(site, room);
+	const size_t step = PAST_STEP_S / WT_GRID_S;
+	bool read[PAST_STEPS];
 	double known_share = 0.0;
 	size_t n = 0;
 
@@ -118,8 +144,11 @@ static json_t *past(const struct wt_site *site, size_t room, int64_t now_unix_s)
 				   sizeof(temp_c) / sizeof(temp_c[0]), temp_c, vapour_pa, &n,
 				   &known_share) != WT_OK)
 		n = 0;
-	for (size_t i = 0; i < n; i += PAST_STEP_S / WT_GRID_S) {
+	mark_read(site, room, from, (n + step - 1) / step, read);
+	for (size_t i = 0; i < n; i += step) {
 		double rh_pct = NAN, vpd_pa = NAN;
+		if (!read[i / step])
+			temp_c[i] = vapour_pa[i] = NAN;
 		if (wt_air_rh_pct((double)temp_c[i], (double)vapour_pa[i], &rh_pct) != WT_OK)
 			rh_pct = NAN;
 		if (wt_air_deficit_pa((double)temp_c[i], (double)vapour_pa[i], &vpd_pa) != WT_OK)

@@ -388,6 +388,10 @@ static void add_warnings(const struct wt_job *job, double kg_m2, enum wt_density
 		json_array_append_new(warnings, site_note("new_garden",
 							  "nothing is known of this garden yet: "
 							  "the times are wide"));
+	if (job->rooms[0].silent)
+		json_array_append_new(warnings,
+				      site_note("old_air", "its room is silent: this rests on air "
+							   "that is no more measured"));
 	if (!isfinite(kg_m2))
 		return;
 	if (reached == WT_DENSITY_SOONER)

@@ -22,11 +22,10 @@ json_t *site_event(const struct wt_room_event *event)
 }
 
 /* A room is stale when its newest reading is older than three times what its slowest station
- * promises; age NAN and stale with no reading at all. */
-bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s, double *age_s)
+ * promises. */
+static double patience_s(const struct wt_site *site, size_t room)
 {
 	double expected_s = 0.0;
-	struct wt_room_now now;
 
 	for (size_t i = 0; i < site->n_stations; i++) {
 		const struct site_station *station = &site->stations[i];
@@ -35,16 +34,29 @@ bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s
 		double every = site->config->stations[station->config].expected_every_s;
 		expected_s = every > expected_s ? every : expected_s;
 	}
+	return 3.0 * (expected_s > 0.0 ? expected_s : 600.0);
+}
+
+/* Age NAN and stale with no reading at all. */
+bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s, double *age_s)
+{
+	struct wt_room_now now;
+
 	*age_s = NAN;
 	if (wt_room_latest(site->rooms[room].series->series, now_unix_s, &now) != WT_OK)
 		return true;
 	*age_s = (double)(now_unix_s - now.at_unix_s);
-	return *age_s > 3.0 * (expected_s > 0.0 ? expected_s : 600.0);
+	return *age_s > patience_s(site, room);
 }
 
 /* A forecast is hardly worse for an hour without readings; after that no call stands on it (our
  * choice).  The silence is said from the first. */
 #define SILENT_S 3600
+
+double site_room_silent_after_s(const struct wt_site *site, size_t room)
+{
+	return fmax(patience_s(site, room), SILENT_S);
+}
 
 bool site_room_silent(const struct wt_site *site, size_t room, int64_t now_unix_s)
 {

@@ -275,6 +275,14 @@ static void a_silent_room_has_no_calls(void **state)
 		assert_string_equal(text_at(plan, "given_up/0/code"), "silent");
 		assert_true(number_at(plan, "given_up/0/load") == 2);
 		json_decref(plan);
+		/* How thick to spread there is told, with what it rests on. */
+		json_t *density =
+			workshop_study(&w, "density", "{'origin':'Ravine','kg':6,'room':'cellar'}");
+		assert_string_equal(text_at(density, "warnings/0/code"), "old_air");
+		json_decref(density);
+		density = workshop_study(&w, "density", "{'origin':'Ravine','kg':6,'room':'loft'}");
+		assert_int_equal(size_at(density, "warnings"), 0);
+		json_decref(density);
 	}
 	/* Heard again, called again. */
 	for (int64_t at = w.now_unix_s - 10 * MINUTE; at < w.now_unix_s; at += 300)
