@@ -126,15 +126,30 @@ void wt_print_act(struct wt_page *page, const json_t *result)
 		wt_page_row(page, WT_MARK_FAINT, "%s", _("Not so? wither undo"));
 }
 
-/* A weighing that does not go with the air is said at once, while the scale is at hand. */
+/* A weighing that does not go with the air is said at once, while the scale is at hand; that the
+ * bed is too thick for its hours, while it is being spread. */
 static void print_doubt(struct wt_page *page, const json_t *load)
 {
 	const json_t *acts = wt_doc_list(load, "acts");
 	const json_t *last = json_array_get(acts, json_array_size(acts) - 1);
 	const char *verb = wt_doc_text(last, "verb");
 
+	const json_t *notes = wt_doc_list(load, "notes");
+	json_t *slow = json_array(), *note;
+	size_t i;
+
+	json_array_foreach(notes, i, note)
+	{
+		const char *code = wt_doc_text(note, "code");
+
+		if (code && strcmp(code, "too_slow") == 0)
+			json_array_append(slow, note);
+	}
 	if (verb && strcmp(verb, "weigh") == 0 && !wt_doc_true(last, "undone"))
-		wt_say_notes(page, wt_doc_list(load, "notes"));
+		wt_say_notes(page, notes);
+	else
+		wt_say_notes(page, slow);
+	json_decref(slow);
 }
 
 void wt_print_act_outlook(struct wt_page *page, const json_t *load)
@@ -154,6 +169,9 @@ void wt_print_act_outlook(struct wt_page *page, const json_t *load)
 		wt_page_fact(page, 10, _("ready"), "%s", range);
 	}
 	print_doubt(page, load);
+	if (!call && wt_doc_object(load, "reason"))
+		wt_page_fact(page, 10, _("call"), _("none: %s"),
+			     wt_say_reason(wt_doc_object(load, "reason")));
 	if (!call)
 		return;
 	wt_say_chance(text, wt_doc_number(load, "p_call"));

@@ -128,11 +128,23 @@ static void print_given_up(struct wt_page *page, const json_t *lost)
 	else if (code && strcmp(code, "not_ready") == 0)
 		wt_page_textf(page, WT_MARK_NONE, 2, _("#%lld waits: not ready by tomorrow's end"),
 			      load);
+	else if (code && strcmp(code, "too_slow") == 0)
+		wt_page_textf(page, WT_MARK_ALARM, 2,
+			      _("#%lld is too slow: ready only after the hours it may lie at most"),
+			      load);
 	else if (code && strcmp(code, "silent") == 0)
 		wt_page_textf(page, WT_MARK_ALARM, 2,
 			      _("#%lld is not planned: its room is silent, go by hand"), load);
 	else
 		wt_page_textf(page, WT_MARK_ALARM, 2, "#%lld: %s", load, wt_say_code(lost));
+}
+
+static bool all_silent(const json_t *empty, const json_t *lost)
+{
+	const char *why = wt_doc_text(empty, "code"), *code = wt_doc_text(lost, "code");
+
+	return why && code && strcmp(code, "silent") == 0 &&
+	       (strcmp(why, "stale") == 0 || strcmp(why, "no_reading") == 0);
 }
 
 void wt_print_plan(struct wt_page *page, const json_t *result)
@@ -154,7 +166,9 @@ void wt_print_plan(struct wt_page *page, const json_t *result)
 		wt_page_text(page, WT_MARK_FAINT, 2,
 			     _("kg: what it will weigh by then. %: chance that it is then inside "
 			       "its window."));
-	json_array_foreach(wt_doc_list(result, "given_up"), i, lost) print_given_up(page, lost);
+	/* Where no room is heard, that is said for all already. */
+	json_array_foreach(wt_doc_list(result, "given_up"), i, lost) if (!all_silent(empty, lost))
+		print_given_up(page, lost);
 	print_hearth(page, wt_doc_object(result, "hearth"), now);
 	wt_say_cautions(page);
 }

@@ -86,25 +86,68 @@ static bool any_stale(const json_t *rooms)
 	return false;
 }
 
-/* Loads of a list whose call is to fire at once, or those whose is not. */
-static json_t *pick(const json_t *numbers, const json_t *loads, bool at_once)
+enum urge { URGE_PAST = 1, URGE_NOW = 2, URGE_PLANNED = 4 };
+
+/* Leaf past its best with a smaller chance than this to be good at its firing is lost (our choice);
+ * above it haste still helps. */
+#define LOST_CHANCE 0.05
+
+static enum urge urge_of(const json_t *load, const json_t *firings)
+{
+	const char *call = wt_doc_text(load, "call");
+	const char *reason = wt_doc_text(wt_doc_object(load, "reason"), "code");
+	double best = 0;
+	size_t i;
+	json_t *firing;
+
+	if (!call || (strcmp(call, "past") != 0 && strcmp(call, "now") != 0))
+		return URGE_PLANNED;
+	if (strcmp(call, "now") == 0)
+		return URGE_NOW;
+	/* Only its hours are over. */
+	if (reason && strcmp(reason, "too_slow") == 0 &&
+	    wt_doc_triple(load, "loss_pct").p50 < wt_doc_number(load, "latest_loss_pct"))
+		return URGE_NOW;
+	json_array_foreach(firings, i, firing)
+	{
+		if (wt_doc_integer(firing, "load", 0) == wt_doc_integer(load, "load", -1))
+			best = fmax(best, wt_doc_number(firing, "p_in_window"));
+	}
+	return best < LOST_CHANCE ? URGE_PAST : URGE_NOW;
+}
+
+/* Loads of a list of such urges. */
+static json_t *pick(const json_t *numbers, const json_t *loads, const json_t *firings,
+		    unsigned urges)
 {
 	json_t *picked = json_array(), *number, *load;
 	size_t i, k;
 
 	json_array_foreach(numbers, i, number)
 	{
-		bool now = false;
+		unsigned urge = URGE_PLANNED;
 
 		json_array_foreach(loads, k, load)
 		{
-			const char *call = wt_doc_text(load, "call");
-
-			if (json_equal(json_object_get(load, "load"), number) && call)
-				now = strcmp(call, "now") == 0 || strcmp(call, "past") == 0;
+			if (json_equal(json_object_get(load, "load"), number))
+				urge = urge_of(load, firings);
 		}
-		if (now == at_once)
+		if (urge & urges)
 			json_array_append(picked, number);
+	}
+	return picked;
+}
+
+/* Those that are lost, whether they have a place in the plan or not. */
+static json_t *pick_lost(const json_t *loads, const json_t *firings)
+{
+	json_t *picked = json_array(), *load;
+	size_t i;
+
+	json_array_foreach(loads, i, load)
+	{
+		if (urge_of(load, firings) == URGE_PAST)
+			json_array_append(picked, json_object_get(load, "load"));
 	}
 	return picked;
 }
@@ -160,6 +203,7 @@ static void say_block(struct wt_page *page, enum wt_mark mark, const struct said
 static void print_calls(struct wt_page *page, const json_t *result, double now)
 {
 	static const struct said at_once[] = {{"", N_("Fire NOW")}};
+	static const struct said lost[] = {{"", N_("Past best, fix or let go")}};
 	static const struct said soon[] = {{"this morning", N_("Fire this morning")},
 					   {"today", N_("Fire today")},
 					   {"tonight", N_("Fire tonight")}};
@@ -168,9 +212,12 @@ static void print_calls(struct wt_page *page, const json_t *result, double now)
 	const json_t *answer = wt_doc_object(result, "answer");
 	const json_t *firings = wt_doc_list(wt_doc_object(result, "plan"), "firings");
 	const json_t *all = wt_doc_list(answer, "loads_tonight");
-	const json_t *morning = wt_doc_list(answer, "loads_morning");
-	json_t *now_list = pick(all, wt_doc_list(result, "loads"), true);
-	json_t *rest = pick(all, wt_doc_list(result, "loads"), false);
+	const json_t *loads = wt_doc_list(result, "loads");
+	json_t *now_list = pick(all, loads, firings, URGE_NOW);
+	json_t *rest = pick(all, loads, firings, URGE_PLANNED);
+	json_t *morning =
+		pick(wt_doc_list(answer, "loads_morning"), loads, firings, URGE_NOW | URGE_PLANNED);
+	json_t *past = pick_lost(loads, firings);
 	struct wt_night at_night = night_of(firings, "tonight", rest);
 	struct wt_night next_day = night_of(firings, "morning", morning);
 	const char *word = wt_night_word(at_night, false, now);
@@ -181,7 +228,8 @@ static void print_calls(struct wt_page *page, const json_t *result, double now)
 	say_block(page, WT_MARK_FIRE, at_once, 1, night_of(firings, "tonight", now_list), "",
 		  now_list, now);
 	say_block(page, WT_MARK_FIRE, soon, 3, at_night, word, rest, now);
-	if (json_array_size(all) == 0 && !same_day)
+	if (json_array_size(now_list) + json_array_size(rest) + json_array_size(past) == 0 &&
+	    !same_day)
 		wt_page_row(page, WT_MARK_HEAD, "%s",
 			    strcmp(word, "tonight") == 0 ? _("No fire tonight.")
 							 : _("No fire today."));
@@ -189,8 +237,12 @@ static void print_calls(struct wt_page *page, const json_t *result, double now)
 		say_block(page, WT_MARK_FIRE, soon, 3, next_day, next_word, morning, now);
 	else
 		say_block(page, WT_MARK_HEAD, later, 2, next_day, next_word, morning, now);
+	/* Wherever the plan has room for it: nothing is gained by haste any more. */
+	say_block(page, WT_MARK_ALARM, lost, 1, (struct wt_night){0, NAN, NAN}, "", past, now);
 	json_decref(now_list);
 	json_decref(rest);
+	json_decref(morning);
+	json_decref(past);
 }
 
 static void print_wait(struct wt_page *page, const json_t *result, double now)

@@ -113,6 +113,7 @@ static const struct phrase {
 	{"not_ready", N_("not ready tonight; keeps")},
 	{"will_not_keep", N_("ready in time, won't keep")},
 	{"early_better", N_("ready in time, won't keep")},
+	{"too_slow", N_("too slow for its hours")},
 	{"keeps", N_("ready tonight; it keeps")},
 	{"too_unsure", N_("weigh or feel it to know")},
 	{"ready_now", N_("in its window; do not wait")},

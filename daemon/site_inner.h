@@ -545,6 +545,9 @@ double site_view_loss_pct(const struct site_view *view, int64_t at_unix_s);
 
 /* --- site_words.c -------------------------------------------------------------------------- */
 
+/* More likely than not its style's most hours have passed before it is ready. */
+bool site_is_too_slow(const struct wt_job *job, const struct site_job_load *load);
+
 /* Why a load is called as it is, as in the documents and the stored rows.  Static text. */
 const char *site_reason_code(enum wt_reason reason);
 /* False, and *out unchanged, when code is no such word or NULL. */

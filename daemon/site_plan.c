@@ -87,6 +87,10 @@ static json_t *shortfall(const struct wt_job *job, const struct site_job_load *l
 		row = site_note("no_place",
 				"%d of %d firings of load %d have no place tonight or tomorrow.",
 				missing, needed, number);
+	} else if (site_is_too_slow(job, load)) {
+		row = site_note("too_slow",
+				"Load %d is ready only after the %.0f h it may lie at most.",
+				number, load->load_case.most_hours);
 	}
 	if (row)
 		json_object_update_new(
@@ -94,7 +98,7 @@ static json_t *shortfall(const struct wt_job *job, const struct site_job_load *l
 	return row;
 }
 
-/* Loads the plan has not wholly placed, and why. */
+/* Loads the plan has not wholly placed, and why; and those whose firings cannot be good. */
 static json_t *given_up(const struct wt_site *site, int64_t now_unix_s)
 {
 	const struct wt_job *job = site->forecast;

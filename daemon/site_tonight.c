@@ -201,7 +201,8 @@ struct tally {
 	json_t *tonight, *morning;
 	int firings_tonight, firings_morning;
 	int64_t first_start_unix_s;
-	char tonight_text[80], morning_text[80];
+	/* Each load in one: what is called at once is no more in that of its side of the night. */
+	char now_text[80], past_text[80], tonight_text[80], morning_text[80];
 };
 
 /* Firings of a load on one side of the night. */
@@ -243,15 +244,19 @@ static bool counts_tonight(const struct wt_job *job, int load, enum wt_call call
 
 static void take_call(struct tally *tally, const struct wt_job *job, int load, enum wt_call call)
 {
+	bool tonight = counts_tonight(job, load, call);
+	char *text = tonight ? tally->tonight_text : tally->morning_text;
+
 	tally->calls[call]++;
-	if (counts_tonight(job, load, call)) {
-		tally->at_once += call == WT_CALL_NOW || call == WT_CALL_PAST;
-		json_array_append_new(tally->tonight, json_integer(load));
-		add_number(tally->tonight_text, sizeof(tally->tonight_text), load);
-	} else if (call != WT_CALL_WAIT) {
-		json_array_append_new(tally->morning, json_integer(load));
-		add_number(tally->morning_text, sizeof(tally->morning_text), load);
-	}
+	if (call == WT_CALL_WAIT)
+		return;
+	tally->at_once += tonight && (call == WT_CALL_NOW || call == WT_CALL_PAST);
+	json_array_append_new(tonight ? tally->tonight : tally->morning, json_integer(load));
+	if (call == WT_CALL_NOW)
+		text = tally->now_text;
+	else if (tonight && call == WT_CALL_PAST)
+		text = tally->past_text;
+	add_number(text, sizeof(tally->now_text), load);
 }
 
 static void count_load(const struct wt_site *site, const struct site_load *load, int64_t now_unix_s,
@@ -317,6 +322,26 @@ static const char *answer_code(const struct tally *tally, bool any_reading, bool
 	return morning ? "morning" : "wait";
 }
 
+/* What burns, what may wait for its hour, what is lost already: apart, for they are not alike. */
+static void at_once_text(const struct tally *tally, char *out, size_t size)
+{
+	const struct {
+		const char *before, *loads, *after;
+	} parts[] = {{"Fire now: load ", tally->now_text, ". "},
+		     {"Tonight: load ", tally->tonight_text, ". "},
+		     {"Past its best, fix or let go: load ", tally->past_text, ". "}};
+	size_t used = 0;
+
+	out[0] = '\0';
+	for (size_t i = 0; i < sizeof(parts) / sizeof(parts[0]) && used < size; i++)
+		if (*parts[i].loads)
+			used += (size_t)snprintf(out + used, size - used, "%s%s%s", parts[i].before,
+						 parts[i].loads, parts[i].after);
+	used = strlen(out);
+	if (used)
+		out[used - 1] = '\0';
+}
+
 static void answer_text(const char *code, const struct tally *tally, char *out, size_t size)
 {
 	char clock[16] = "";
@@ -334,7 +359,7 @@ static void answer_text(const char *code, const struct tally *tally, char *out, 
 	else if (!strcmp(code, "no_wok"))
 		snprintf(out, size, "No wok is set up ([hearth] woks = 0): no firing is planned.");
 	else if (!strcmp(code, "fire_now"))
-		snprintf(out, size, "Fire now: load %s.", tally->tonight_text);
+		at_once_text(tally, out, size);
 	else if (!strcmp(code, "mixed"))
 		snprintf(out, size, "Fire load %s tonight%s%s; %s%s.", tally->tonight_text,
 			 *clock ? ", from " : "", clock,

@@ -44,6 +44,39 @@ static bool early_better(const struct site_view *view)
 	return view->advice.reason == WT_REASON_WILL_NOT_KEEP && view->advice.p_ready_tonight < 0.5;
 }
 
+bool site_is_too_slow(const struct wt_job *job, const struct site_job_load *load)
+{
+	double most_unix_s =
+		(double)load->load.spread_unix_s + load->load_case.most_hours * SITE_HOUR_S;
+
+	return load->view.known && most_unix_s < (double)(job->now_unix_s + WT_HORIZON_S) &&
+	       load->view.ready_unix_s[SITE_P50] > most_unix_s;
+}
+
+/* Its hours end before it is ready: that, not the night, is why it will not keep. */
+static bool slow_reason(const struct wt_job *job, const struct site_job_load *load)
+{
+	enum wt_reason reason = load->view.advice.reason;
+
+	return (reason == WT_REASON_WILL_NOT_KEEP || reason == WT_REASON_PAST_NOW) &&
+	       site_is_too_slow(job, load);
+}
+
+static void slow_sentence(const struct site_job_load *load, const char *ready,
+			  char says[static WT_SAYS_SIZE])
+{
+	double most_h = load->load_case.most_hours;
+
+	if (load->view.advice.reason == WT_REASON_PAST_NOW)
+		wt_says_make(says,
+			     "too slow: ready only %s, after the %.0f h it may lie at most; fix it "
+			     "or let it go",
+			     ready, most_h);
+	else
+		wt_says_make(says, "too slow: ready only %s, after the %.0f h it may lie at most",
+			     ready, most_h);
+}
+
 struct clocks {
 	char ready[32], past[32], last[16], first[16];
 };
@@ -62,9 +95,10 @@ static void about(int64_t now_unix_s, double unix_s, char out[32])
 	snprintf(out, 32, WT_SAYS_WORD("about %s"), when);
 }
 
-static void reason_sentence(const struct wt_job *job, const struct site_view *view,
+static void reason_sentence(const struct wt_job *job, const struct site_job_load *load,
 			    char says[static WT_SAYS_SIZE])
 {
+	const struct site_view *view = &load->view;
 	struct clocks c;
 	double p = 100.0 * view->advice.p_ready_tonight;
 
@@ -72,6 +106,10 @@ static void reason_sentence(const struct wt_job *job, const struct site_view *vi
 	about(job->now_unix_s, view->past_unix_s[SITE_P50], c.past);
 	site_local_clock(NULL, job->hearth.last_start_unix_s, c.last);
 	site_local_clock(NULL, job->hearth.first_start_unix_s, c.first);
+	if (slow_reason(job, load)) {
+		slow_sentence(load, c.ready, says);
+		return;
+	}
 	switch (view->advice.reason) {
 	case WT_REASON_READY_IN_TIME:
 		wt_says_make(says, "ready %s, in time for the last start at %s", c.ready, c.last);
@@ -188,6 +226,18 @@ static void observation_notes(const struct wt_job *job, struct site_job_load *lo
 	}
 }
 
+/* While something can still be done about it. */
+static void slow_note(const struct wt_job *job, struct site_job_load *load)
+{
+	if (site_is_too_slow(job, load) &&
+	    load->view.ready_unix_s[SITE_P50] > (double)job->now_unix_s)
+		json_array_append_new(load->view.notes,
+				      site_note("too_slow",
+						"too slow to be ready in the %.0f h it may lie at "
+						"most: spread it wider or move the air",
+						load->load_case.most_hours));
+}
+
 void site_words_load(const struct wt_job *job, struct site_job_load *load)
 {
 	struct site_view *view = &load->view;
@@ -198,9 +248,10 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 	if (!view->known)
 		return;
 	observation_notes(job, load);
+	slow_note(job, load);
 	if (!view->advised)
 		return;
-	reason_sentence(job, view, says);
+	reason_sentence(job, load, says);
 	wt_says_text(says, sentence, sizeof(sentence));
 	event_clause(view, event, clause_says);
 	wt_says_text(clause_says, clause, sizeof(clause));
@@ -215,6 +266,8 @@ void site_words_load(const struct wt_job *job, struct site_job_load *load)
 	}
 	json_array_append_new(view->why_says, wt_says_json(says));
 	view->reason = json_pack("{s:s,s:o}", "code",
-				 early_better(view) ? "early_better" : codes[view->advice.reason],
+				 slow_reason(job, load) ? "too_slow"
+				 : early_better(view)   ? "early_better"
+							: codes[view->advice.reason],
 				 "args", reason_args(job, view, event));
 }

@@ -291,6 +291,54 @@ static void a_silent_room_has_no_calls(void **state)
 	tonight = workshop_query(&w, "tonight", "{}");
 	assert_true(strlen(text_at(tonight, "loads/1/call")) > 0);
 	json_decref(tonight);
+	/* What was not measured is not shown as if it had been; the ten minutes since are. */
+	json_t *air = workshop_query(&w, "air", "{'room':'cellar'}");
+	const json_t *past = value_at(air, "past/temp_c");
+	double start = number_at(air, "past/start_unix_s"), step = number_at(air, "past/step_s");
+	for (i = 0; i < json_array_size(past); i++) {
+		double at = start + (double)i * step, noon = DAY0 + 3 * 86400 + 12 * HOUR;
+		bool silent = at > noon + step && at < (double)w.now_unix_s - 10 * MINUTE - step;
+
+		if (silent || at < noon - step || at >= (double)w.now_unix_s - step / 2)
+			assert_true(json_is_null(json_array_get(past, i)) == silent);
+	}
+	json_decref(air);
+	workshop_close(&w);
+}
+
+/* Thick, for a style that leaves little time: its hours end first. */
+static void leaf_too_slow_for_its_hours_is_said(void **state)
+{
+	struct workshop w;
+	json_t *shown, *plan;
+
+	(void)state;
+	workshop_open(&w, "[style black]\nmost_hours = 9\n");
+	workshop_feed(&w, DAY0 + 3 * 86400 + 8 * HOUR);
+	json_decref(
+		workshop_act(&w, "spread", "{'origin':'Ravine','kg':6,'area':6,'style':'black'}"));
+	json_decref(
+		workshop_act(&w, "spread", "{'origin':'Ravine','kg':6,'area':6,'style':'green'}"));
+	for (int h = 10; h <= 22; h += 12) {
+		workshop_feed(&w, DAY0 + 3 * 86400 + 8 * HOUR + h * HOUR);
+		workshop_forecast(&w);
+		shown = workshop_query(&w, "show", "{'load':1}");
+		assert_true(number_at(shown, "ready_unix_s/p50") >
+			    number_at(shown, "spread_unix_s") + 9.0 * HOUR);
+		bool ready = number_at(shown, "ready_unix_s/p50") <= (double)w.now_unix_s;
+		assert_int_equal(size_at(shown, "notes"), ready ? 0 : 1);
+		if (!ready)
+			assert_string_equal(text_at(shown, "notes/0/code"), "too_slow");
+		json_decref(shown);
+		shown = workshop_query(&w, "show", "{'load':2}");
+		assert_int_equal(size_at(shown, "notes"), 0);
+		json_decref(shown);
+		plan = workshop_query(&w, "plan", "{}");
+		assert_int_equal(size_at(plan, "given_up"), 1);
+		assert_true(number_at(plan, "given_up/0/load") == 1);
+		printf("plan: %s\n", text_at(plan, "given_up/0/text"));
+		json_decref(plan);
+	}
 	workshop_close(&w);
 }
 
@@ -592,6 +640,7 @@ int main(void)
 		cmocka_unit_test(before_the_first_forecast_it_is_said_that_one_is_made),
 		cmocka_unit_test(a_silent_room_of_a_long_name_is_named),
 		cmocka_unit_test(a_silent_room_has_no_calls),
+		cmocka_unit_test(leaf_too_slow_for_its_hours_is_said),
 		cmocka_unit_test(midnight_changes_nothing),
 		cmocka_unit_test(the_clocks_change),
 		cmocka_unit_test(a_part_fired_is_not_planned_again),
