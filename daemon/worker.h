@@ -8,8 +8,6 @@
 
 #include <event2/event.h>
 #include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
 
 #include "daemon/site.h"
 
@@ -21,15 +19,13 @@ typedef void (*wt_worker_done_fn)(void *context, struct wt_job *job);
 
 /* NULL when the thread cannot be made. */
 struct wt_worker *wt_worker_new(struct event_base *base);
-/* Waits for the running job; the others are freed unrun, and each done is called with NULL. */
+/* Waits for the running job; all that are not back are freed, and each done is called with NULL. */
 void wt_worker_free(struct wt_worker **worker);
 
 /* Takes over the job; false (and the job stays the caller's) without memory. */
 bool wt_worker_put(struct wt_worker *worker, struct wt_job *job, wt_worker_done_fn done,
 		   void *context);
 
-/* Jobs not yet back. */
-size_t wt_worker_waiting(struct wt_worker *worker);
 /* For how long the present job has been running, s; 0 when idle. */
 double wt_worker_running_s(struct wt_worker *worker);
 
