@@ -82,7 +82,7 @@ static void print_quoted(FILE *out, const char *text)
 	fputc('"', out);
 }
 
-void wt_csv_value(FILE *out, const json_t *value)
+static void print_value(FILE *out, const json_t *value)
 {
 	if (json_is_string(value)) {
 		char *text = cleaned(json_string_value(value));
@@ -108,7 +108,7 @@ void wt_csv_row(FILE *out, const json_t *row)
 	for (size_t i = 0; i < json_array_size(row); i++) {
 		if (i > 0)
 			fputc(',', out);
-		wt_csv_value(out, json_array_get(row, i));
+		print_value(out, json_array_get(row, i));
 	}
 	fputc('\n', out);
 }

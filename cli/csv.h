@@ -8,9 +8,8 @@
 #include <jansson.h>
 #include <stdio.h>
 
-/* One value: empty for null, quoted where it must be, reals with the digits they need. */
-void wt_csv_value(FILE *out, const json_t *value);
-/* One line: the values of an array. */
+/* One line: the values of an array, empty for null, quoted where they must be, reals with the
+ * digits they need. */
 void wt_csv_row(FILE *out, const json_t *row);
 
 #endif /* WT_CLI_CSV_H */

@@ -166,11 +166,6 @@ void wt_page_textf(struct wt_page *page, enum wt_mark mark, int indent, const ch
 	wt_page_text(page, mark, indent, text);
 }
 
-void wt_page_blank(struct wt_page *page)
-{
-	wt_page_end(page);
-}
-
 void wt_page_fact(struct wt_page *page, int cells, const char *label, const char *format, ...)
 {
 	char text[PAGE_TEXT];

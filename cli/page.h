@@ -53,9 +53,6 @@ void wt_page_text(struct wt_page *page, enum wt_mark mark, int indent, const cha
 void wt_page_textf(struct wt_page *page, enum wt_mark mark, int indent, const char *format, ...)
 	__attribute__((format(printf, 4, 5)));
 
-/* An empty row. */
-void wt_page_blank(struct wt_page *page);
-
 /* "Label   value" with the label set to `cells`. */
 void wt_page_fact(struct wt_page *page, int cells, const char *label, const char *format, ...)
 	__attribute__((format(printf, 4, 5)));

@@ -668,8 +668,3 @@ void wt_control_free(struct wt_control **address)
 	free(control);
 	*address = NULL;
 }
-
-size_t wt_control_clients(const struct wt_control *control)
-{
-	return control->n_clients;
-}

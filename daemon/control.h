@@ -49,6 +49,4 @@ void wt_control_refuse(struct wt_control_ticket **ticket, const struct wt_refusa
 void wt_control_stream(struct wt_control_ticket *ticket, json_t *result);
 void wt_control_drop(struct wt_control_ticket **ticket);
 
-size_t wt_control_clients(const struct wt_control *control);
-
 #endif /* WT_DAEMON_CONTROL_H */

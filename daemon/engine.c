@@ -192,11 +192,6 @@ void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms)
 	}
 }
 
-int64_t wt_engine_next_tick_unix_s(const struct wt_engine *engine)
-{
-	return engine->next_tick_unix_s;
-}
-
 void wt_engine_put(struct wt_engine *engine, struct wt_row *row)
 {
 	wt_spool_put(engine->spool, row);

@@ -92,8 +92,6 @@ void wt_engine_keep_value(struct wt_engine *engine, const char *name, const char
 
 /* Issues the ticks before at_unix_ms that are due. */
 void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms);
-/* The next tick, unix s; 0 before the first input. */
-int64_t wt_engine_next_tick_unix_s(const struct wt_engine *engine);
 
 /* The job has run: its forecast becomes the present one; that of a tick (tick_unix_s > 0) is
  * stored. */

@@ -51,6 +51,5 @@ void wt_engine_put(struct wt_engine *engine, struct wt_row *row);
 void wt_engine_note_message(struct wt_engine *engine, const struct wt_message *message);
 /* The part of an outlook that is used, in the form of columns.  New reference, NULL with *why. */
 json_t *wt_engine_outlook_columns(const json_t *document, char *why, size_t why_size);
-void wt_engine_remember_packet(struct wt_engine *engine, int64_t packet);
 
 #endif /* WT_DAEMON_ENGINE_INNER_H */

@@ -14,7 +14,7 @@
 #define RESTORE_DAYS 41
 #define DAY_MS INT64_C(86400000)
 
-void wt_engine_remember_packet(struct wt_engine *engine, int64_t packet)
+static void remember_packet(struct wt_engine *engine, int64_t packet)
 {
 	if (packet != 0)
 		engine->packets[engine->n_packets++ % WT_ENGINE_PACKETS] = packet;
@@ -199,7 +199,7 @@ void wt_engine_message(struct wt_engine *engine, const struct wt_message *arrive
 		meant |= take_for_station(engine, i, message);
 	for (size_t i = 0; i < engine->setup.config->n_scales; i++)
 		meant |= take_for_scale(engine, i, message);
-	wt_engine_remember_packet(engine, message->packet);
+	remember_packet(engine, message->packet);
 	if (meant)
 		wt_engine_note_message(engine, message);
 }
@@ -304,8 +304,7 @@ static void restore_halves(struct wt_engine *engine)
 			restore_one_half(&pair->temp, temp);
 		if (json_integer_value(json_array_get(rh, 1)) > pair->last_unix_ms)
 			restore_one_half(&pair->rh, rh);
-		wt_engine_remember_packet(engine,
-					  json_integer_value(json_object_get(half, "packet")));
+		remember_packet(engine, json_integer_value(json_object_get(half, "packet")));
 		json_decref(half);
 		free(text);
 		free(name);
@@ -334,6 +333,6 @@ enum wt_store_result wt_engine_restore(struct wt_engine *engine, int64_t now_uni
 	restore_halves(engine);
 	size_t n = wt_store_packets(store, packets, WT_ENGINE_PACKETS / 2);
 	for (size_t i = 0; i < n; i++)
-		wt_engine_remember_packet(engine, packets[i]);
+		remember_packet(engine, packets[i]);
 	return WT_STORE_OK;
 }

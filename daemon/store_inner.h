@@ -70,7 +70,5 @@ enum wt_store_result wt_store_run(struct wt_store *store, sqlite3_stmt *statemen
 				  const char *doing);
 /* Brings an open database to the newest schema; see store_schema.c. */
 enum wt_store_result wt_store_migrate(struct wt_store *store, char *text, size_t text_size);
-/* Version of the schema this program writes. */
-int wt_store_schema_version(void);
 
 #endif /* WT_DAEMON_STORE_INNER_H */

@@ -63,11 +63,6 @@ static const char *const schema_steps[] = {
 
 #define SCHEMA_VERSION ((int)(sizeof schema_steps / sizeof schema_steps[0]))
 
-int wt_store_schema_version(void)
-{
-	return SCHEMA_VERSION;
-}
-
 static int pragma_int(struct wt_store *store, const char *sql)
 {
 	sqlite3_stmt *statement = NULL;

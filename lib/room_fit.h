@@ -124,10 +124,4 @@ double wt_room_law_doubt(const struct room_law *law, const double x[ROOM_FEATURE
 enum wt_status wt_room_learn(const struct wt_room_series *series, const struct room_past *past,
 			     struct wt_room_fit *fit) WT_MUST_CHECK;
 
-/* Symmetric positive definite solve in place, a is p x p row-major, lower part used; a becomes
- * its lower factor. */
-bool wt_room_solve(double *a, double *b, size_t p);
-/* Lower factor in place; false when not positive definite. */
-bool wt_room_factor(double *a, size_t p);
-
 #endif /* WT_LIB_ROOM_FIT_H */

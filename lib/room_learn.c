@@ -59,7 +59,8 @@ struct told {
 	size_t n;
 };
 
-bool wt_room_factor(double *a, size_t p)
+/* Lower factor in place; false when not positive definite. */
+static bool factor(double *a, size_t p)
 {
 	for (size_t j = 0; j < p; j++) {
 		for (size_t i = j; i < p; i++) {
@@ -78,9 +79,11 @@ bool wt_room_factor(double *a, size_t p)
 	return true;
 }
 
-bool wt_room_solve(double *a, double *b, size_t p)
+/* Symmetric positive definite solve in place, a is p x p row-major, lower part used; a becomes its
+ * lower factor. */
+static bool solve(double *a, double *b, size_t p)
 {
-	if (!wt_room_factor(a, p))
+	if (!factor(a, p))
 		return false;
 	for (size_t i = 0; i < p; i++) {
 		for (size_t k = 0; k < i; k++)
@@ -202,7 +205,7 @@ static void regress(const double *x, const double *y, const double *weight, size
 		a[j * p + j] += hold;
 		b[j] += hold * (double)prior[j];
 	}
-	if (!wt_room_solve(a, b, p))
+	if (!solve(a, b, p))
 		return;
 	memcpy(beta, b, p * sizeof *beta);
 	for (size_t j = 0; known && j < p; j++)
@@ -431,7 +434,7 @@ static void law_scale(const struct room_past *past, const struct wt_room_fit *fi
 		a[j * p + j] += hold;
 		b[j] += hold * law->gamma[j];
 	}
-	if (wt_room_solve(a, b, p))
+	if (solve(a, b, p))
 		memcpy(law->gamma, b, sizeof law->gamma);
 }
 
@@ -567,7 +570,7 @@ static void fit_correlation(const struct pairs *pairs, struct wt_room_fit *fit)
 						  (1.0 - share) * prior_correlation(a, b));
 		}
 	}
-	for (double ease = 1.0; !wt_room_factor(c, ROOM_DIMS); ease *= 0.9) {
+	for (double ease = 1.0; !factor(c, ROOM_DIMS); ease *= 0.9) {
 		/* Pairs counted over different hours need not fit together: lean on the prior. */
 		for (size_t a = 0; a < ROOM_DIMS; a++)
 			for (size_t b = 0; b <= a; b++)

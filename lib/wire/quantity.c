@@ -100,16 +100,6 @@ static const struct {
 	{WT_QUANTITY_MIN, "h", 60},
 };
 
-static const char *const unit_texts[WT_QUANTITY_COUNT] = {
-	[WT_QUANTITY_PLAIN] = "", [WT_QUANTITY_KG] = "kg or g", [WT_QUANTITY_M2] = "m2 or cm2",
-	[WT_QUANTITY_PCT] = "%",  [WT_QUANTITY_C] = "C",        [WT_QUANTITY_MIN] = "min or h",
-};
-
-const char *wt_quantity_units(enum wt_quantity quantity)
-{
-	return unit_texts[quantity];
-}
-
 enum wt_status wt_quantity_parse(enum wt_quantity quantity, const char *text, double *out)
 {
 	size_t length, span, unit_length;

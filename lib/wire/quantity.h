@@ -30,7 +30,4 @@ enum wt_quantity {
 enum wt_status wt_quantity_parse(enum wt_quantity quantity, const char *text,
 				 double *out) WT_MUST_CHECK;
 
-/* "kg or g": the units taken, for messages; "" for none.  Static text. */
-const char *wt_quantity_units(enum wt_quantity quantity);
-
 #endif /* WT_WIRE_QUANTITY_H */
