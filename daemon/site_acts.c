@@ -291,27 +291,6 @@ static bool prepare_style(struct context *context)
 	return true;
 }
 
-/* What a station has shown in the hour up to a moment, when that was steady. */
-static bool steady_rh_pct(const struct site_station *station, int64_t at_unix_s, double *out)
-{
-	int64_t *times = site_alloc((station->n_raws + 1) * sizeof(*times));
-	double *shown = site_alloc((station->n_raws + 1) * sizeof(*shown));
-	size_t n = 0;
-
-	for (size_t i = 0; i < station->n_raws; i++) {
-		const struct site_raw *raw = &station->raws[i];
-		if (raw->at_unix_s > at_unix_s || raw->at_unix_s < at_unix_s - SITE_HOUR_S ||
-		    (n && raw->at_unix_s < times[n - 1]))
-			continue;
-		times[n] = raw->at_unix_s;
-		shown[n++] = (double)raw->rh_pct;
-	}
-	bool steady = wt_salt_steady_rh_pct(n, times, shown, out) == WT_OK;
-	free(times);
-	free(shown);
-	return steady;
-}
-
 /* Since when it has shown nearly that: its time in the jar, which is no air of the room. */
 #define JAR_MOST_S (24 * (int64_t)SITE_HOUR_S)
 #define JAR_WITHIN_PCT 2.0
@@ -331,27 +310,6 @@ static int64_t jar_from(const struct site_station *station, int64_t at_unix_s, d
 	return from;
 }
 
-/* One line through this test and the newest ones in other salts. */
-static bool agrees(const struct site_station *station, enum wt_salt salt, double shown_rh_pct,
-		   double true_rh_pct)
-{
-	double shown[WT_SALT_COUNT] = {shown_rh_pct}, truth[WT_SALT_COUNT] = {true_rh_pct};
-	bool seen[WT_SALT_COUNT] = {false};
-	double gain, offset;
-	size_t n = 1;
-
-	seen[salt] = true;
-	for (size_t i = station->n_salts; i-- > 0;) {
-		const struct site_salt_point *point = &station->salts[i];
-		if (seen[point->salt])
-			continue;
-		seen[point->salt] = true;
-		shown[n] = point->shown_rh_pct;
-		truth[n++] = point->true_rh_pct;
-	}
-	return wt_salt_line(n, shown, truth, &gain, &offset) == WT_OK;
-}
-
 static bool prepare_salt(struct context *context)
 {
 	const struct site_value *station = value(context, "station"), *rh = value(context, "rh");
@@ -362,7 +320,7 @@ static bool prepare_salt(struct context *context)
 		it->n_readings ? site_station_temp_c(context->site, it, it->last_temp_c) : 20.0;
 	double shown = rh->number, truth, gain, offset;
 
-	if (!rh->given && !steady_rh_pct(it, context->at_unix_s, &shown))
+	if (!rh->given && !site_jar_steady(it, context->at_unix_s, &shown))
 		return site_refuse(
 			context->refusal, REFUSED, "rh", "",
 			"station %s is not steady yet: an hour within 0.5%% is needed in the jar, "
@@ -378,7 +336,7 @@ static bool prepare_salt(struct context *context)
 				   "the jar for "
 				   "half a day?",
 				   shown, wt_salt_formula(salt), truth);
-	if (!agrees(it, salt, shown, truth))
+	if (!site_jar_agrees(it, (int)salt, shown, truth))
 		return site_refuse(
 			context->refusal, REFUSED, "salt", "",
 			"%.1f%% in %s does not go with the earlier test: take that back, or test "

@@ -51,12 +51,6 @@ void site_local_when(int64_t now_unix_s, int64_t at_unix_s, char out[24])
 		 at.tm_hour % 24, at.tm_min % 60);
 }
 
-int site_local_month(const struct wt_site *site, int64_t at_unix_s)
-{
-	(void)site;
-	return local(at_unix_s).tm_mon + 1;
-}
-
 int site_local_offset_s(const struct wt_site *site, int64_t at_unix_s)
 {
 	(void)site;
@@ -65,7 +59,7 @@ int site_local_offset_s(const struct wt_site *site, int64_t at_unix_s)
 
 enum wt_season site_season(const struct wt_site *site, int64_t at_unix_s)
 {
-	int month = site_local_month(site, at_unix_s);
+	int month = local(at_unix_s).tm_mon + 1;
 
 	/* South of the equator the year is turned by half. */
 	if (site->config->latitude_deg < 0.0)

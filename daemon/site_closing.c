@@ -118,13 +118,6 @@ json_t *site_closing_document(const struct site_load *load)
 	return document;
 }
 
-static double real_of(const json_t *record, const char *name)
-{
-	const json_t *value = json_object_get(record, name);
-
-	return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
 static bool read_feel(const json_t *pair, struct wt_feel_pair *out)
 {
 	int step = 0;
@@ -133,8 +126,8 @@ static bool read_feel(const json_t *pair, struct wt_feel_pair *out)
 	if (!text || wt_words_parse(WT_WORDS_FEEL, text, &step) != WT_OK)
 		return false;
 	out->step = (enum wt_feel)step;
-	out->loss_pct = real_of(pair, "loss_pct");
-	out->loss_sd_pct = real_of(pair, "loss_sd_pct");
+	out->loss_pct = site_real(pair, "loss_pct");
+	out->loss_sd_pct = site_real(pair, "loss_sd_pct");
 	return isfinite(out->loss_pct) && isfinite(out->loss_sd_pct);
 }
 
@@ -148,14 +141,14 @@ static struct site_closing *read_document(const json_t *document)
 	it->act = json_integer_value(json_object_get(document, "act"));
 	it->final = json_is_true(json_object_get(document, "final"));
 	for (size_t i = 0; i < N_FIELDS; i++)
-		*field_of(it, i) = real_of(document, fields[i].name);
+		*field_of(it, i) = site_real(document, fields[i].name);
 	if (isnan(it->n_weighings))
 		it->n_weighings = 0.0;
 	if (json_is_null(json_object_get(document, "past_unix_s")))
 		it->past_unix_s = HUGE_VAL;
 	json_array_foreach(seen, k, one) it->seen[it->n_seen++] = (struct site_seen){
 		json_integer_value(json_object_get(one, "act")),
-		{real_of(one, "expected"), real_of(one, "surprise"), real_of(one, "trust")}};
+		{site_real(one, "expected"), site_real(one, "surprise"), site_real(one, "trust")}};
 	json_array_foreach(feels, k, one) it->n_feels += read_feel(one, &it->feels[it->n_feels]);
 	it->heard = read_word(json_object_get(document, "word"), &it->record.word);
 	return it;

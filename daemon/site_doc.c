@@ -11,6 +11,13 @@ json_t *site_number(double value)
 	return isfinite(value) ? json_real(value) : json_null();
 }
 
+double site_real(const json_t *object, const char *name)
+{
+	const json_t *value = json_object_get(object, name);
+
+	return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
 /* --- precision ------------------------------------------------------------------------------- */
 
 #define AS_IT_IS (-1)

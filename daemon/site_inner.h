@@ -276,6 +276,11 @@ void site_room_rebuild(struct wt_site *site, size_t room);
 bool site_jar_due(const struct site_station *station, int64_t now_unix_s);
 /* The line by the newest check in each salt; false without one. */
 bool site_jar_line(const struct site_station *station, double *gain, double *offset_pct);
+/* One line goes through this check and the newest ones in other salts. */
+bool site_jar_agrees(const struct site_station *station, int salt, double shown_rh_pct,
+		     double true_rh_pct);
+/* What it has shown in the hour up to a moment, %; false when that was not steady. */
+bool site_jar_steady(const struct site_station *station, int64_t at_unix_s, double *out);
 /* The last check and the line, or null; what was shown in the last hour; what an error costs. */
 json_t *site_jar_checked(const struct site_station *station);
 json_t *site_jar_hour(const struct site_station *station, int64_t now_unix_s);
@@ -307,8 +312,7 @@ bool site_load_open_at(const struct site_load *load);
 int64_t site_local_unix_s(const struct wt_site *site, int64_t at_unix_s, int days, int minutes);
 void site_local_clock(const struct wt_site *site, int64_t at_unix_s, char out[16]); /* "15:20" */
 void site_local_when(int64_t now_unix_s, int64_t at_unix_s,
-		     char out[24]);                                  /* "Thu 15:20": not today */
-int site_local_month(const struct wt_site *site, int64_t at_unix_s); /* 1..12 */
+		     char out[24]); /* "Thu 15:20": not today */
 int site_local_offset_s(const struct wt_site *site, int64_t at_unix_s);
 /* TIME of the protocol; wish: HH:MM is the next such moment, else the latest one. */
 bool site_clock_parse(const json_t *value, int64_t now_unix_s, bool wish, int64_t *out);
@@ -319,8 +323,9 @@ enum wt_season site_season(const struct wt_site *site, int64_t at_unix_s);
 /* A copy with every number at the precision that makes sense for its name (our choice): what was
  * asked for in params and what a closing holds stay as they are.  Takes over the reference. */
 json_t *site_rounded(json_t *document);
-json_t *site_number(double value); /* null for what is not finite */
-json_t *site_time(double unix_s);  /* whole seconds, null when unknown */
+json_t *site_number(double value);                        /* null for what is not finite */
+double site_real(const json_t *object, const char *name); /* NAN for what is no number */
+json_t *site_time(double unix_s);                         /* whole seconds, null when unknown */
 json_t *site_document(const struct wt_site *site, int64_t now_unix_s);
 json_t *site_triple(double p10, double p50, double p90);
 json_t *site_time_triple(double p10, double p50, double p90);
@@ -415,6 +420,7 @@ bool site_refuse(struct wt_refusal *refusal, int code, const char *field, const 
 #define SITE_LEADS 8
 extern const int64_t site_lead_s[SITE_LEADS];
 enum { SITE_P10, SITE_P25, SITE_P50, SITE_P75, SITE_P90, SITE_QUANTILES };
+extern const double site_probability[SITE_QUANTILES];
 
 /* What a forecast says of one load. */
 struct site_view {
@@ -506,8 +512,6 @@ struct wt_job {
 
 uint64_t site_mix(uint64_t a, uint64_t b);
 uint64_t site_hash(uint64_t seed, const void *data, size_t size);
-/* Forecasts that are kept are made at whole multiples of forecast_every_s. */
-bool site_regular(const struct wt_site *site, int64_t now_unix_s);
 /* Takes what closed loads taught as far as it is read: see site_closing_read(). */
 /* most_loads: how many site_job_take_load() will be called for. */
 struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s, size_t most_loads);

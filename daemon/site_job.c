@@ -102,6 +102,14 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 	it->n_observations = site_load_observations(site, load, upto, &it->observations);
 }
 
+/* Forecasts that are kept are made at whole multiples of forecast_every_s. */
+static bool is_regular(const struct wt_site *site, int64_t now_unix_s)
+{
+	int64_t every_s = site->config->forecast_every_s;
+
+	return every_s > 0 && now_unix_s % every_s == 0;
+}
+
 /* Closed loads are run until their ready time is known or cannot be any more; at regular times
  * only, and when the air of their last observation is in, so that what they teach does not depend
  * on who asked when. */
@@ -109,7 +117,7 @@ static bool wants_closing(const struct wt_site *site, const struct site_load *lo
 			  int64_t now_unix_s)
 {
 	if (load->gone || load->state == SITE_OPEN || site_closing_final(load) ||
-	    !site_regular(site, now_unix_s))
+	    !is_regular(site, now_unix_s))
 		return false;
 	/* Once it has taught what it can, only the ready time is waited for: hourly. */
 	return load->closing ? now_unix_s % SITE_HOUR_S == 0
@@ -120,13 +128,6 @@ static bool wants_forecast(const struct wt_site *site, const struct site_load *l
 			   int64_t now_unix_s)
 {
 	return (!load->gone && load->state == SITE_OPEN) || wants_closing(site, load, now_unix_s);
-}
-
-bool site_regular(const struct wt_site *site, int64_t now_unix_s)
-{
-	int64_t every_s = site->config->forecast_every_s;
-
-	return every_s > 0 && now_unix_s % every_s == 0;
 }
 
 /* A workshop of a few rooms and some dozens of loads gets all the members it asked for; beyond
@@ -215,7 +216,7 @@ static void adopt_loads(struct wt_site *site, const struct wt_job *job)
 		if (load->gone)
 			continue;
 		if (load->state == SITE_OPEN && done->view.known &&
-		    site_regular(site, job->now_unix_s)) {
+		    is_regular(site, job->now_unix_s)) {
 			load->regular_loss_p10_pct = done->view.loss_pct[SITE_P10];
 			load->regular_loss_p50_pct = done->view.loss_pct[SITE_P50];
 		}

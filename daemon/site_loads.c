@@ -12,13 +12,6 @@
  * are hardly independent. */
 #define CELL_MEAN_S 900
 
-static double number_of(const json_t *params, const char *name)
-{
-	const json_t *value = json_object_get(params, name);
-
-	return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
 static int word_of(const json_t *params, const char *name, enum wt_words list)
 {
 	int value = 0;
@@ -69,18 +62,18 @@ static void take_spread(const struct wt_site *site, struct site_load *load, cons
 	load->grade = (enum wt_grade)word_of(params, "grade", WT_WORDS_GRADE);
 	load->season = (enum wt_season)word_of(params, "season", WT_WORDS_SEASON);
 	load->wet = (enum wt_wet)word_of(params, "wet", WT_WORDS_WET);
-	load->kg = number_of(params, "kg");
-	load->area_m2 = number_of(params, "area_m2");
+	load->kg = site_real(params, "kg");
+	load->area_m2 = site_real(params, "area_m2");
 	load->perforated = json_is_true(json_object_get(params, "perforated"));
-	load->moisture_pct = number_of(params, "moisture_pct");
-	load->price = number_of(params, "price");
+	load->moisture_pct = site_real(params, "moisture_pct");
+	load->price = site_real(params, "price");
 	load->spread_unix_s = time_of(params);
 }
 
 static void take_weigh(struct site_load *load, const struct wt_act *act)
 {
-	double kg = number_of(act->params, "kg");
-	double fresh = number_of(act->params, "sample_fresh_kg");
+	double kg = site_real(act->params, "kg");
+	double fresh = site_real(act->params, "sample_fresh_kg");
 
 	if (isfinite(fresh))
 		add_observation(load, act->id, WT_OBSERVED_SAMPLE, time_of(act->params),
@@ -96,15 +89,15 @@ static void take_turn(struct site_load *load, const struct wt_act *act)
 	add_event(load,
 		  (struct wt_bed_event){.at_unix_s = time_of(act->params),
 					.turned = true,
-					.area_m2 = number_of(act->params, "area_m2"),
+					.area_m2 = site_real(act->params, "area_m2"),
 					.fan = json_is_boolean(fan) ? json_is_true(fan) : -1});
 }
 
 static void take_fix(struct site_load *load, const struct wt_act *act)
 {
 	int64_t at_unix_s = time_of(act->params);
-	double kg = number_of(act->params, "kg"), part = number_of(act->params, "part_kg");
-	double minutes = number_of(act->params, "minutes");
+	double kg = site_real(act->params, "kg"), part = site_real(act->params, "part_kg");
+	double minutes = site_real(act->params, "minutes");
 
 	if (isfinite(kg))
 		add_observation(load, act->id, WT_OBSERVED_WEIGHT, at_unix_s, kg);
@@ -113,7 +106,7 @@ static void take_fix(struct site_load *load, const struct wt_act *act)
 		load->fixed_kg = isfinite(load->fixed_kg) ? load->fixed_kg + gone : gone;
 	if (isfinite(minutes))
 		load->fixed_minutes = minutes;
-	load->left_share = number_of(act->params, "left_share");
+	load->left_share = site_real(act->params, "left_share");
 	load->firings_done++;
 	if (load->left_share > 0.0) {
 		add_event(load, (struct wt_bed_event){.at_unix_s = at_unix_s,
@@ -129,8 +122,8 @@ static void take_fix(struct site_load *load, const struct wt_act *act)
 
 static void take_yield(struct site_load *load, const struct wt_act *act)
 {
-	load->made_kg = number_of(act->params, "made_kg");
-	load->yellow_kg = number_of(act->params, "yellow_kg");
+	load->made_kg = site_real(act->params, "made_kg");
+	load->yellow_kg = site_real(act->params, "yellow_kg");
 }
 
 static void take_act(const struct wt_site *site, struct site_load *load, const struct wt_act *act)

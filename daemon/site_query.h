@@ -22,6 +22,9 @@ const struct site_job_load *site_advice_of(const struct wt_site *site, const str
 					   int64_t now_unix_s);
 json_t *site_call(const struct site_view *view); /* the word, or null */
 json_t *site_fire(const struct site_view *view); /* [first, last start] on that side, or null */
+/* The air of a moment; false where nothing was measured near it. */
+bool site_measured(const struct wt_site *site, size_t room, int64_t at_unix_s, double *temp_c,
+		   double *vapour_pa);
 /* A firing counts while its load is open and its room heard. */
 bool site_firing_stands(const struct wt_site *site, const struct wt_firing *firing,
 			int64_t now_unix_s);

@@ -26,13 +26,6 @@ static const int leads_h[] = {1, 2, 3, 4, 6, 8, 10, 12, 14};
 
 /* --- one load -------------------------------------------------------------------------------- */
 
-static double number_of(const json_t *row, const char *name)
-{
-	const json_t *value = json_object_get(row, name);
-
-	return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
 static void take_quantiles(const json_t *row, double out[SITE_QUANTILES])
 {
 	static const char *const keys[SITE_QUANTILES] = {"ready_p10_unix_s", "ready_p25_unix_s",
@@ -40,7 +33,7 @@ static void take_quantiles(const json_t *row, double out[SITE_QUANTILES])
 							 "ready_p90_unix_s"};
 
 	for (int q = 0; q < SITE_QUANTILES; q++) {
-		out[q] = number_of(row, keys[q]);
+		out[q] = site_real(row, keys[q]);
 		/* Null is beyond the horizon. */
 		if (isnan(out[q]))
 			out[q] = HUGE_VAL;
@@ -53,7 +46,7 @@ static const json_t *row_at(const struct site_track *track, double at_unix_s, do
 	const json_t *found = NULL;
 
 	for (size_t i = 0; i < track->n_rows; i++) {
-		double issued = number_of(track->rows[i], "issued_unix_s");
+		double issued = site_real(track->rows[i], "issued_unix_s");
 		if (issued > at_unix_s)
 			break;
 		if (issued >= at_unix_s - slack_s)
@@ -108,8 +101,8 @@ static void add_lead(struct lead_sums *sums, const struct site_track *track, con
 	}
 	/* A tail beyond the horizon ends there. */
 	for (int i = 0; i < SITE_QUANTILES; i++)
-		q[i] = fmin(q[i], number_of(row, "issued_unix_s") + WT_HORIZON_S);
-	if (wt_score_crps_quantiles(site_review_probability, q, SITE_QUANTILES, y, &crps) != WT_OK)
+		q[i] = fmin(q[i], site_real(row, "issued_unix_s") + WT_HORIZON_S);
+	if (wt_score_crps_quantiles(site_probability, q, SITE_QUANTILES, y, &crps) != WT_OK)
 		return;
 	sums->crps_all_min += crps / 60.0;
 	sums->n_crps++;
@@ -203,7 +196,7 @@ static enum wt_reason reason_of(const json_t *row, enum wt_call call, double p_r
  * had it. */
 static double past_of(const struct site_track *track, const json_t *row)
 {
-	double kept_s = number_of(row, "past_p50_unix_s") - number_of(row, "ready_p50_unix_s");
+	double kept_s = site_real(row, "past_p50_unix_s") - site_real(row, "ready_p50_unix_s");
 
 	if (!isnan(track->past_unix_s))
 		return track->past_unix_s;
@@ -234,7 +227,7 @@ static json_t *evening_calls(const struct wt_site *site, const struct site_track
 		int64_t asked = asked_at(site, load);
 		const json_t *row = row_at(&tracks[i], (double)asked, LEAD_SLACK_S);
 		const char *text = json_string_value(json_object_get(row, "call"));
-		double chance = number_of(row, "p_ready_tonight");
+		double chance = site_real(row, "p_ready_tonight");
 		int call;
 		if (!text || wt_words_parse(WT_WORDS_CALL, text, &call) != WT_OK ||
 		    !isfinite(chance))
@@ -245,7 +238,7 @@ static json_t *evening_calls(const struct wt_site *site, const struct site_track
 		happened[count] = tracks[i].outcome_unix_s <= (double)hearth.last_start_unix_s;
 		right += wt_decide_right(&hearth, (enum wt_call)call,
 					 reason_of(row, (enum wt_call)call, chance),
-					 (int64_t)number_of(row, "issued_unix_s"),
+					 (int64_t)site_real(row, "issued_unix_s"),
 					 tracks[i].outcome_unix_s, past_of(&tracks[i], row));
 		count++;
 	}
@@ -273,7 +266,7 @@ static json_t *scatter(const struct site_track *tracks, size_t n)
 			rows,
 			json_pack("{s:i,s:i,s:o,s:o}", "load", tracks[i].load->number, "lead_h",
 				  SHOWN_LEAD_H, "forecast_h",
-				  site_number((number_of(row, "ready_p50_unix_s") - spread) /
+				  site_number((site_real(row, "ready_p50_unix_s") - spread) /
 					      SITE_HOUR_S),
 				  "outcome_h",
 				  site_number((tracks[i].outcome_unix_s - spread) / SITE_HOUR_S)));
@@ -311,7 +304,7 @@ static size_t find_misses(const struct site_track *tracks, size_t n, struct miss
 		for (int lead_h = SHOWN_LEAD_H; lead_h >= 2; lead_h -= 2) {
 			const json_t *row = lead_forecast(&tracks[i], lead_h);
 			double error =
-				(number_of(row, "ready_p50_unix_s") - tracks[i].outcome_unix_s) /
+				(site_real(row, "ready_p50_unix_s") - tracks[i].outcome_unix_s) /
 				60.0;
 			if (!isfinite(error))
 				continue;

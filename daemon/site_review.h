@@ -19,8 +19,6 @@ struct site_track {
 	size_t n_rows, cap_rows;
 };
 
-extern const double site_review_probability[SITE_QUANTILES];
-
 /* Why a forecast missed: "air", "pace" or "observation", and a sentence. */
 const char *site_review_reason(const struct wt_site *site, const struct site_track *track,
 			       const json_t *row, double error_min, const json_t *air_rows,

@@ -9,19 +9,10 @@
 #include "daemon/site_review.h"
 #include "lib/air.h"
 
-const double site_review_probability[SITE_QUANTILES] = {0.10, 0.25, 0.50, 0.75, 0.90};
-
 /* The air is blamed when its drying power differed by this much in the direction of the miss; an
  * observation when it was trusted less than this (our choice). */
 #define AIR_DIFFERED 0.12
 #define LEAST_TRUST 0.5
-
-static double number_of(const json_t *row, const char *name)
-{
-	const json_t *value = json_object_get(row, name);
-
-	return json_is_number(value) ? json_number_value(value) : NAN;
-}
 
 static double deficit_pa(double temp_c, double vapour_pa)
 {
@@ -36,15 +27,11 @@ static double deficit_pa(double temp_c, double vapour_pa)
 /* Deficit measured at a moment; NAN when it is out of the series' reach. */
 static double measured_pa(const struct wt_site *site, size_t room, int64_t at_unix_s)
 {
-	float temp_c[2], vapour_pa[2];
-	double known_share = 0.0;
-	size_t n = 0;
+	double temp_c, vapour_pa;
 
-	if (wt_room_fill(site->rooms[room].series->series, at_unix_s, at_unix_s, 2, temp_c,
-			 vapour_pa, &n, &known_share) != WT_OK ||
-	    !n || known_share < 0.5)
-		return NAN;
-	return deficit_pa((double)temp_c[0], (double)vapour_pa[0]);
+	return site_measured(site, room, at_unix_s, &temp_c, &vapour_pa)
+		       ? deficit_pa(temp_c, vapour_pa)
+		       : NAN;
 }
 
 /* Mean measured over mean forecast drying power, less one, over the leads up to the outcome. */
@@ -67,7 +54,7 @@ static double air_difference(const struct wt_site *site, const struct site_track
 		    (double)at > track->outcome_unix_s + 2.0 * SITE_HOUR_S)
 			continue;
 		double f =
-			deficit_pa(number_of(row, "temp_p50_c"), number_of(row, "vapour_p50_pa"));
+			deficit_pa(site_real(row, "temp_p50_c"), site_real(row, "vapour_p50_pa"));
 		double m = measured_pa(site, track->load->room, at);
 		if (!isfinite(f) || !isfinite(m))
 			continue;
@@ -96,7 +83,7 @@ const char *site_review_reason(const struct wt_site *site, const struct site_tra
 			       char says[static WT_SAYS_SIZE])
 {
 	double air =
-		air_difference(site, track, (int64_t)number_of(row, "issued_unix_s"), air_rows);
+		air_difference(site, track, (int64_t)site_real(row, "issued_unix_s"), air_rows);
 	double pace = track->load->closing->pace_mean - track->load->closing->prior_pace_mean;
 
 	/* Ready earlier than said goes with drier air than said. */

@@ -17,7 +17,8 @@ const double site_probability[SITE_QUANTILES] = {0.10, 0.25, 0.50, 0.75, 0.90};
 
 /* --- quantiles of single precision ----------------------------------------------------------- */
 
-void site_float_quantiles(const float *values, size_t n, const double *p, size_t n_p, double *out)
+/* Hyndman and Fan 1996, definition 7, at ascending probabilities; NAN where a value is. */
+static void float_quantiles(const float *values, size_t n, const double *p, size_t n_p, double *out)
 {
 	if (wt_score_quantiles_single(values, n, p, n_p, out) == WT_OK)
 		return;
@@ -27,7 +28,7 @@ void site_float_quantiles(const float *values, size_t n, const double *p, size_t
 
 static void quantiles_of(const float *values, size_t n, double out[SITE_QUANTILES])
 {
-	site_float_quantiles(values, n, site_probability, SITE_QUANTILES, out);
+	float_quantiles(values, n, site_probability, SITE_QUANTILES, out);
 }
 
 static const double band_probability[3] = {0.10, 0.50, 0.90};
@@ -79,7 +80,7 @@ static void set_band(struct site_band *band, const float *values, size_t n)
 {
 	double p[3];
 
-	site_float_quantiles(values, n, band_probability, 3, p);
+	float_quantiles(values, n, band_probability, 3, p);
 	band->p10 = (float)p[0];
 	band->p50 = (float)p[1];
 	band->p90 = (float)p[2];
@@ -372,16 +373,16 @@ void site_view_mark(const struct site_view *view, size_t k, double out[3])
 {
 	const struct wt_outcome *outcome = view->outcome;
 
-	site_float_quantiles(outcome->mark_loss_pct + k * outcome->n, outcome->n, band_probability,
-			     3, out);
+	float_quantiles(outcome->mark_loss_pct + k * outcome->n, outcome->n, band_probability, 3,
+			out);
 }
 
 static double median_at_mark(const struct wt_outcome *outcome, size_t k)
 {
 	double loss_pct = NAN;
 
-	site_float_quantiles(outcome->mark_loss_pct + k * outcome->n, outcome->n,
-			     &band_probability[1], 1, &loss_pct);
+	float_quantiles(outcome->mark_loss_pct + k * outcome->n, outcome->n, &band_probability[1],
+			1, &loss_pct);
 	return loss_pct;
 }
 
@@ -414,8 +415,7 @@ void site_run_view(struct wt_outcome *outcome, const struct wt_members *members,
 	quantiles_of(members->theta[WT_DIM_PACE], n, view->pace);
 	for (int q = 0; q < SITE_QUANTILES; q++)
 		view->pace[q] = exp(view->pace[q]);
-	site_float_quantiles(outcome->rate_now_pct_h, n, &band_probability[1], 1,
-			     &view->rate_pct_h);
+	float_quantiles(outcome->rate_now_pct_h, n, &band_probability[1], 1, &view->rate_pct_h);
 	view->outcome = outcome;
 }
 
@@ -476,7 +476,7 @@ static void run_closing(const struct wt_job *job, struct site_job_load *load,
 
 /* --- the job --------------------------------------------------------------------------------- */
 
-void site_run_lore(struct wt_job *job)
+static void run_lore(struct wt_job *job)
 {
 	if (job->lore)
 		return;
@@ -543,7 +543,7 @@ void wt_job_run(struct wt_job *job)
 {
 	struct site_paths paths;
 
-	site_run_lore(job);
+	run_lore(job);
 	if (job->study) {
 		site_study_run(job);
 		return;

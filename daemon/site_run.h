@@ -12,8 +12,6 @@
 #define SITE_SETTLE_MOST 12
 #define SITE_SETTLE_STEP_S 1800
 
-extern const double site_probability[SITE_QUANTILES];
-
 struct site_paths { /* room for one room's coming air: [step * n_paths + path] */
 	size_t n_paths;
 	float *temp_c, *vapour_pa;
@@ -35,7 +33,6 @@ void site_air_clear(struct site_air *air);
 
 /* The band of a room's coming air, worked out when asked for: no forecast needs it. */
 void site_run_bands(struct wt_job *job, struct site_job_room *room);
-void site_run_lore(struct wt_job *job);
 bool site_run_prior(const struct wt_job *job, struct site_job_load *load);
 bool site_run_posterior(const struct wt_job *job, struct site_job_load *load,
 			const struct site_air *air);
@@ -47,9 +44,5 @@ void site_run_advised(struct site_view *view, const struct wt_advice *advice,
 		      const struct wt_plan *plan);
 void site_run_decide(struct wt_job *job);                                   /* site_evening.c */
 void site_words_load(const struct wt_job *job, struct site_job_load *load); /* site_words.c */
-
-/* Quantiles (Hyndman and Fan 1996, definition 7) at ascending probabilities; NAN where a value is.
- */
-void site_float_quantiles(const float *values, size_t n, const double *p, size_t n_p, double *out);
 
 #endif /* WT_DAEMON_SITE_RUN_H */

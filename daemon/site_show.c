@@ -72,28 +72,21 @@ json_t *site_query_loads(const struct wt_site *site, const struct site_verb_rule
 
 /* --- the acts in words ----------------------------------------------------------------------- */
 
-static double number_of(const json_t *params, const char *name)
-{
-	const json_t *value = json_object_get(params, name);
-
-	return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
 static void act_text(const struct wt_act *act, char *out, size_t size)
 {
 	const json_t *p = act->params;
 	const struct site_verb_rule *verb = site_verb_find(act->method);
-	double kg = number_of(p, "kg"), other;
+	double kg = site_real(p, "kg"), other;
 	const char *why = json_string_value(json_object_get(p, "why"));
 	char clean[64];
 
 	snprintf(out, size, "%s", act->method);
 	switch (verb ? verb - site_verbs : SITE_VERB_COUNT) {
 	case SITE_SPREAD:
-		snprintf(out, size, "spread %.4g kg on %.4g m2", kg, number_of(p, "area_m2"));
+		snprintf(out, size, "spread %.4g kg on %.4g m2", kg, site_real(p, "area_m2"));
 		break;
 	case SITE_WEIGH:
-		other = number_of(p, "sample_fresh_kg");
+		other = site_real(p, "sample_fresh_kg");
 		if (isfinite(other))
 			snprintf(out, size, "sample weighed %.4g kg of %.4g kg fresh", kg, other);
 		else
@@ -103,7 +96,7 @@ static void act_text(const struct wt_act *act, char *out, size_t size)
 		snprintf(out, size, "felt %s", json_string_value(json_object_get(p, "step")));
 		break;
 	case SITE_TURN:
-		other = number_of(p, "area_m2");
+		other = site_real(p, "area_m2");
 		if (isfinite(other))
 			snprintf(out, size, "turned, now on %.4g m2", other);
 		else
@@ -113,8 +106,8 @@ static void act_text(const struct wt_act *act, char *out, size_t size)
 									    : "");
 		break;
 	case SITE_FIX:
-		other = number_of(p, "part_kg");
-		if (isfinite(other) && number_of(p, "left_share") > 0.0)
+		other = site_real(p, "part_kg");
+		if (isfinite(other) && site_real(p, "left_share") > 0.0)
 			snprintf(out, size, "fixed a part of %.4g kg", other);
 		else if (isfinite(kg))
 			snprintf(out, size, "fixed at %.4g kg", kg);
@@ -122,7 +115,7 @@ static void act_text(const struct wt_act *act, char *out, size_t size)
 			snprintf(out, size, "fixed");
 		break;
 	case SITE_YIELD:
-		snprintf(out, size, "made %.4g kg of tea", number_of(p, "made_kg"));
+		snprintf(out, size, "made %.4g kg of tea", site_real(p, "made_kg"));
 		break;
 	case SITE_DROP:
 		wt_text_clean(why ? why : "", why ? strlen(why) : 0, clean, sizeof(clean));

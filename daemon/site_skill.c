@@ -13,16 +13,8 @@ struct sums {
 	double temp_c, vapour_pa;
 };
 
-static double number_of(const json_t *row, const char *name)
-{
-	const json_t *value = json_object_get(row, name);
-
-	return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
-/* False where nothing was measured near that moment. */
-static bool measured(const struct wt_site *site, size_t room, int64_t at_unix_s, double *temp_c,
-		     double *vapour_pa)
+bool site_measured(const struct wt_site *site, size_t room, int64_t at_unix_s, double *temp_c,
+		   double *vapour_pa)
 {
 	float temp[2], vapour[2];
 	double known_share = 0.0;
@@ -39,7 +31,7 @@ static bool measured(const struct wt_site *site, size_t room, int64_t at_unix_s,
 
 static void add_row(struct sums *sums, const json_t *row, double temp_c, double vapour_pa)
 {
-	double t = number_of(row, "temp_p50_c"), v = number_of(row, "vapour_p50_pa");
+	double t = site_real(row, "temp_p50_c"), v = site_real(row, "vapour_p50_pa");
 
 	if (!isfinite(t) || !isfinite(v))
 		return;
@@ -47,9 +39,9 @@ static void add_row(struct sums *sums, const json_t *row, double temp_c, double 
 	sums->temp_c += fabs(t - temp_c);
 	sums->vapour_pa += fabs(v - vapour_pa);
 	sums->inside +=
-		temp_c >= number_of(row, "temp_p10_c") && temp_c <= number_of(row, "temp_p90_c");
-	sums->inside += vapour_pa >= number_of(row, "vapour_p10_pa") &&
-			vapour_pa <= number_of(row, "vapour_p90_pa");
+		temp_c >= site_real(row, "temp_p10_c") && temp_c <= site_real(row, "temp_p90_c");
+	sums->inside += vapour_pa >= site_real(row, "vapour_p10_pa") &&
+			vapour_pa <= site_real(row, "vapour_p90_pa");
 }
 
 static void gather(const struct wt_site *site, size_t room, const json_t *air_rows,
@@ -69,7 +61,7 @@ static void gather(const struct wt_site *site, size_t room, const json_t *air_ro
 			continue;
 		for (int lead = 0; lead < SITE_LEADS; lead++) {
 			if (site_lead_s[lead] == lead_s &&
-			    measured(site, room, at, &temp_c, &vapour_pa))
+			    site_measured(site, room, at, &temp_c, &vapour_pa))
 				add_row(&sums[lead], row, temp_c, vapour_pa);
 		}
 	}
