@@ -119,10 +119,31 @@ static bool prepare_spread(struct context *context)
 
 /* --- acts on an open load -------------------------------------------------------------------- */
 
+/* The share of a load that lay on its trays at the moment of the act: parts fired by then are gone.
+ */
+static double share_then(const struct context *context)
+{
+	const struct wt_site *site = context->site;
+	double share = 1.0;
+
+	for (size_t i = 0; context->load->left_share < 1.0 && i < site->n_acts; i++) {
+		const struct site_act *act = &site->acts[i];
+		if (act->load != context->load->number || act->undone_by ||
+		    strcmp(act->method, "fix"))
+			continue;
+		json_t *params = site_act_params(act);
+		double left = site_real(params, "left_share");
+		if (site_real(params, "at_unix_s") <= (double)context->at_unix_s && left < share)
+			share = left;
+		json_decref(params);
+	}
+	return share;
+}
+
 static bool prepare_weigh(struct context *context)
 {
 	const struct site_value *kg = value(context, "kg"), *fresh = value(context, "sample-fresh");
-	double most_kg = context->load->kg * context->load->left_share;
+	double most_kg = context->load->kg * share_then(context);
 
 	if (fresh->given && kg->number > fresh->number)
 		return site_refuse(context->refusal, -32602, "kg", kg->text,

@@ -235,6 +235,26 @@ static void the_first_style_of_the_file_is_the_usual_one(void **state)
 	workshop_close(&w);
 }
 
+/* A weighing noted late, of before a part was fired: then all of it was on the trays. */
+static void a_weighing_counts_what_was_there_then(void **state)
+{
+	struct workshop w;
+
+	(void)state;
+	open_three_loads(&w);
+	workshop_feed(&w, w.now_unix_s + 4 * HOUR);
+	workshop_forecast(&w);
+	json_decref(workshop_act(&w, "fix", "{'load':1,'kg':8,'part':4}"));
+	workshop_feed(&w, w.now_unix_s + HOUR);
+	assert_null(workshop_act(&w, "weigh", "{'load':1,'kg':8.5}"));
+	assert_non_null(strstr(w.refusal.text, "5 kg of fresh leaf"));
+	json_t *result = workshop_act(&w, "weigh", "{'load':1,'kg':8.5,'at':'-2h'}");
+	assert_non_null(result);
+	json_decref(result);
+	assert_null(workshop_act(&w, "weigh", "{'load':1,'kg':10.5,'at':'-2h'}"));
+	workshop_close(&w);
+}
+
 /* It is shown cut short, and the cut may fall within a character. */
 static void a_long_reason_does_not_hide_the_act(void **state)
 {
@@ -454,6 +474,7 @@ int main(void)
 		cmocka_unit_test(every_long_option_is_a_parameter),
 		cmocka_unit_test(defaults_are_written_out),
 		cmocka_unit_test(the_first_style_of_the_file_is_the_usual_one),
+		cmocka_unit_test(a_weighing_counts_what_was_there_then),
 		cmocka_unit_test(a_long_reason_does_not_hide_the_act),
 		cmocka_unit_test(undo_takes_back_the_last_act_and_keeps_the_trace),
 		cmocka_unit_test(a_part_leaves_the_rest_open),
