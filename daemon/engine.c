@@ -186,7 +186,7 @@ void wt_engine_advance(struct wt_engine *engine, int64_t at_unix_ms)
 		}
 		int64_t tick_unix_s = engine->next_tick_unix_s;
 		engine->next_tick_unix_s += every_s;
-		struct wt_job *job = wt_site_job(engine->site, tick_unix_s);
+		struct wt_job *job = wt_site_job(engine->site, tick_unix_s, true);
 		if (job)
 			engine->setup.tick(engine->setup.context, job, tick_unix_s);
 	}

@@ -87,8 +87,8 @@ void wt_service_start_display(struct wt_service *service)
 {
 	if (service->display_running)
 		return;
-	struct wt_job *job =
-		wt_site_job(wt_engine_site(service->engine), wt_service_now_ms(service) / 1000);
+	struct wt_job *job = wt_site_job(wt_engine_site(service->engine),
+					 wt_service_now_ms(service) / 1000, false);
 	if (!job)
 		return;
 	service->display_running = wt_worker_put(service->worker, job, display_done, service);

@@ -58,9 +58,11 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act);
 json_t *wt_site_act_result(const struct wt_site *site, const struct wt_act *act,
 			   int64_t now_unix_s);
 
-/* Forecasts.  A job is made on the loop (cheap copies), run on any thread, adopted on the loop. */
+/* Forecasts.  A job is made on the loop (cheap copies), run on any thread, adopted on the loop.
+ * kept: of a tick, so that what acts and closings make of it does not depend on when somebody
+ * looked. */
 struct wt_job;
-struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s);
+struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s, bool kept);
 void wt_job_run(struct wt_job *job);
 void wt_site_adopt(struct wt_site *site, struct wt_job **job);
 void wt_job_free(struct wt_job **job);

@@ -571,6 +571,8 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act)
 	/* As with any memory of the site: what is on disk is read again by the next start. */
 	if (!entry->params)
 		abort();
+	if (!strcmp(act->method, "spread") && load > 0)
+		site->loads[load - 1].noted_unix_s = act->received_unix_ms / 1000;
 	if (!strcmp(act->method, "undo"))
 		apply_undo(site, act);
 	else

@@ -187,8 +187,8 @@ struct site_load {
 	enum wt_wet wet;
 	double kg, area_m2;
 	bool perforated;
-	double moisture_pct, price; /* NAN when not told */
-	int64_t spread_unix_s;
+	double moisture_pct, price;          /* NAN when not told */
+	int64_t spread_unix_s, noted_unix_s; /* when it was spread, when that was said */
 	enum site_load_state state;
 	int64_t closed_unix_s; /* when fixed wholly or dropped */
 	int64_t closing_act;
@@ -488,6 +488,7 @@ struct site_study; /* what-if or density: site_study.c */
 
 struct wt_job {
 	int64_t now_unix_s;
+	bool kept; /* see wt_site_job() */
 	uint64_t generation;
 	uint64_t seed;
 	size_t members;

@@ -102,32 +102,21 @@ void site_job_take_load(struct wt_job *job, const struct wt_site *site,
 	it->n_observations = site_load_observations(site, load, upto, &it->observations);
 }
 
-/* Forecasts that are kept are made at whole multiples of forecast_every_s. */
-static bool is_regular(const struct wt_site *site, int64_t now_unix_s)
-{
-	int64_t every_s = site->config->forecast_every_s;
-
-	return every_s > 0 && now_unix_s % every_s == 0;
-}
-
 /* Closed loads are run until their ready time is known or cannot be any more; at regular times
  * only, and when the air of their last observation is in, so that what they teach does not depend
  * on who asked when. */
-static bool wants_closing(const struct wt_site *site, const struct site_load *load,
-			  int64_t now_unix_s)
+static bool wants_closing(const struct site_load *load, int64_t now_unix_s, bool kept)
 {
-	if (load->gone || load->state == SITE_OPEN || site_closing_final(load) ||
-	    !is_regular(site, now_unix_s))
+	if (load->gone || load->state == SITE_OPEN || site_closing_final(load) || !kept)
 		return false;
 	/* Once it has taught what it can, only the ready time is waited for: hourly. */
 	return load->closing ? now_unix_s % SITE_HOUR_S == 0
 			     : now_unix_s >= load->closed_unix_s + 2 * WT_GRID_S;
 }
 
-static bool wants_forecast(const struct wt_site *site, const struct site_load *load,
-			   int64_t now_unix_s)
+static bool wants_forecast(const struct site_load *load, int64_t now_unix_s, bool kept)
 {
-	return (!load->gone && load->state == SITE_OPEN) || wants_closing(site, load, now_unix_s);
+	return (!load->gone && load->state == SITE_OPEN) || wants_closing(load, now_unix_s, kept);
 }
 
 /* A workshop of a few rooms and some dozens of loads gets all the members it asked for; beyond
@@ -174,21 +163,22 @@ struct wt_job *site_job_new(const struct wt_site *site, int64_t now_unix_s, size
 	return job;
 }
 
-struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s)
+struct wt_job *wt_site_job(struct wt_site *site, int64_t now_unix_s, bool kept)
 {
 	site_closing_read(site);
 	size_t n_loads = 0;
 
 	for (size_t i = 0; i < site->n_loads; i++)
-		n_loads += wants_forecast(site, &site->loads[i], now_unix_s);
+		n_loads += wants_forecast(&site->loads[i], now_unix_s, kept);
 	struct wt_job *job = site_job_new(site, now_unix_s, n_loads);
+	job->kept = kept;
 	for (size_t i = 0; i < site->n_rooms; i++) {
 		if (site->rooms[i].configured && site->rooms[i].newest_unix_s)
 			site_job_take_room(job, site, i);
 	}
 	for (size_t i = 0; i < site->n_loads; i++) {
 		const struct site_load *load = &site->loads[i];
-		if (wants_forecast(site, load, now_unix_s))
+		if (wants_forecast(load, now_unix_s, kept))
 			site_job_take_load(job, site, load);
 	}
 	return job;
@@ -207,6 +197,17 @@ static void adopt_rooms(struct wt_site *site, const struct wt_job *job)
 	}
 }
 
+/* What acts are checked by is the last tick's word; after a start the first word there is, where a
+ * tick came by since the load was known. */
+static bool is_regular(const struct wt_site *site, const struct wt_job *job,
+		       const struct site_load *load)
+{
+	int64_t tick_unix_s = job->now_unix_s - job->now_unix_s % site->config->forecast_every_s;
+
+	return job->kept ||
+	       (isnan(load->regular_loss_p50_pct) && tick_unix_s >= load->noted_unix_s);
+}
+
 static void adopt_loads(struct wt_site *site, const struct wt_job *job)
 {
 	for (size_t i = 0; i < job->n_loads; i++) {
@@ -215,8 +216,7 @@ static void adopt_loads(struct wt_site *site, const struct wt_job *job)
 		site_drop(&load->posterior);
 		if (load->gone)
 			continue;
-		if (load->state == SITE_OPEN && done->view.known &&
-		    is_regular(site, job->now_unix_s)) {
+		if (load->state == SITE_OPEN && done->view.known && is_regular(site, job, load)) {
 			load->regular_loss_p10_pct = done->view.loss_pct[SITE_P10];
 			load->regular_loss_p50_pct = done->view.loss_pct[SITE_P50];
 		}

@@ -201,6 +201,7 @@ void site_load_rebuild(struct wt_site *site, struct site_load *load)
 				  .moisture_pct = NAN,
 				  .price = NAN,
 				  .left_share = 1.0,
+				  .noted_unix_s = load->noted_unix_s,
 				  .regular_loss_p10_pct = load->regular_loss_p10_pct,
 				  .regular_loss_p50_pct = load->regular_loss_p50_pct};
 

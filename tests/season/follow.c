@@ -129,7 +129,7 @@ static void refresh(struct follow *follow, int64_t at_unix_s)
 	if (wt_site_forecast_unix_s(site) == at_unix_s &&
 	    wt_site_forecast_generation(site) == wt_site_generation(site))
 		return;
-	struct wt_job *job = wt_site_job(site, at_unix_s);
+	struct wt_job *job = wt_site_job(site, at_unix_s, false);
 	wt_job_run(job);
 	wt_engine_adopt(follow->engine, &job, 0);
 }

@@ -161,7 +161,8 @@ json_t *workshop_study(struct workshop *w, const char *method, const char *forma
 
 void workshop_forecast(struct workshop *w)
 {
-	struct wt_job *job = wt_site_job(w->site, w->now_unix_s);
+	bool kept = w->now_unix_s % w->config->forecast_every_s == 0;
+	struct wt_job *job = wt_site_job(w->site, w->now_unix_s, kept);
 
 	wt_job_run(job);
 	wt_site_adopt(w->site, &job);

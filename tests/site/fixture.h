@@ -45,7 +45,7 @@ json_t *workshop_query(struct workshop *w, const char *method, const char *forma
 	__attribute__((format(printf, 3, 4)));
 json_t *workshop_study(struct workshop *w, const char *method, const char *format, ...)
 	__attribute__((format(printf, 3, 4)));
-/* A forecast at the clock's time, adopted. */
+/* A forecast at the clock's time, adopted; one that is kept at regular times. */
 void workshop_forecast(struct workshop *w);
 
 /* A number deep in a document, "loads/0/ready_unix_s/p50"; NAN when null, fails when missing. */

@@ -158,7 +158,7 @@ static void a_job_holds_its_own_air(void **state)
 	workshop_feed(&plain, DAY0 + 86400);
 	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
 	json_decref(workshop_act(&plain, "spread", "{'origin':'A','kg':10,'area':7}"));
-	struct wt_job *job = wt_site_job(w.site, w.now_unix_s);
+	struct wt_job *job = wt_site_job(w.site, w.now_unix_s, true);
 	workshop_feed(&w, w.now_unix_s + 4 * HOUR);
 	json_decref(workshop_act(&w, "weigh", "{'load':1,'kg':9}"));
 	wt_job_run(job);
@@ -190,7 +190,7 @@ static void a_late_job_changes_no_load(void **state)
 	workshop_feed(&w, DAY0 + 86400);
 	json_decref(workshop_act(&w, "spread", "{'origin':'A','kg':10,'area':7}"));
 	workshop_feed(&w, w.now_unix_s + 4 * HOUR);
-	struct wt_job *job = wt_site_job(w.site, w.now_unix_s);
+	struct wt_job *job = wt_site_job(w.site, w.now_unix_s, true);
 	json_decref(workshop_act(&w, "fix", "{'load':1}"));
 	wt_job_run(job);
 	wt_site_adopt(w.site, &job);
@@ -200,6 +200,76 @@ static void a_late_job_changes_no_load(void **state)
 	assert_int_equal((int)json_array_size(value_at(tonight, "plan/firings")), 0);
 	json_decref(tonight);
 	workshop_close(&w);
+}
+
+static void look(struct workshop *w)
+{
+	struct wt_job *job = wt_site_job(w->site, w->now_unix_s, false);
+
+	wt_job_run(job);
+	wt_site_adopt(w->site, &job);
+}
+
+/* The share left of a load of which a part was fired after some hours. */
+static double share_left(struct workshop *w)
+{
+	json_t *result = workshop_act(w, "fix", "{'load':1,'part':2}");
+	double left = number_at(result, "act/params/left_share");
+
+	json_decref(result);
+	workshop_close(w);
+	return left;
+}
+
+static void open_for_hours(struct workshop *w)
+{
+	workshop_open(w, NULL);
+	workshop_feed(w, DAY0 + 86400 + 9 * HOUR);
+	json_decref(workshop_act(w, "spread", "{'origin':'A','kg':10,'area':9}"));
+	workshop_feed(w, w->now_unix_s + 8 * HOUR);
+}
+
+/* Somebody looks in the very second of a tick, and knows of a weighing that the tick does not. */
+static void a_look_in_the_second_of_a_tick_changes_no_act(void **state)
+{
+	struct workshop calm, looked;
+
+	(void)state;
+	for (int i = 0; i < 2; i++) {
+		struct workshop *w = i ? &looked : &calm;
+		open_for_hours(w);
+		workshop_forecast(w);
+		json_decref(workshop_act(w, "weigh", "{'load':1,'kg':6.5}"));
+		if (i)
+			look(w);
+	}
+	assert_true(share_left(&calm) == share_left(&looked));
+}
+
+/* Until the first tick after a start the first look is all that is known. */
+static void a_part_fired_after_a_start_is_of_withered_leaf(void **state)
+{
+	struct workshop run_on, started;
+
+	(void)state;
+	open_for_hours(&run_on);
+	workshop_forecast(&run_on);
+	open_for_hours(&started);
+	started.now_unix_s += 60;
+	look(&started);
+	assert_near(share_left(&run_on), share_left(&started), 0.005);
+	/* One that no tick knew of yet, said long after it was spread, is no other for a look. */
+	for (int i = 0; i < 2; i++) {
+		struct workshop *w = i ? &started : &run_on;
+		workshop_open(w, NULL);
+		workshop_feed(w, DAY0 + 86400 + 17 * HOUR);
+		w->now_unix_s += 60;
+		json_decref(
+			workshop_act(w, "spread", "{'origin':'A','kg':10,'area':9,'at':'-8h'}"));
+		if (i)
+			look(w);
+	}
+	assert_true(share_left(&run_on) == share_left(&started));
 }
 
 /* Days of spreading, weighing and fixing with a forecast each 5 minutes; when looked at, with
@@ -437,6 +507,8 @@ int main(void)
 		cmocka_unit_test(the_skill_of_the_air_is_what_was_measured),
 		cmocka_unit_test(numbers_are_rounded_by_their_names),
 		cmocka_unit_test(a_late_job_changes_no_load),
+		cmocka_unit_test(a_look_in_the_second_of_a_tick_changes_no_act),
+		cmocka_unit_test(a_part_fired_after_a_start_is_of_withered_leaf),
 		cmocka_unit_test(looking_changes_nothing),
 		cmocka_unit_test(a_new_configuration_keeps_the_past),
 		cmocka_unit_test(an_outlook_is_taken_or_refused_in_words),
