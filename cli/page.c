@@ -95,8 +95,7 @@ void wt_page_row(struct wt_page *page, enum wt_mark mark, const char *format, ..
 	va_start(args, format);
 	vsnprintf(text, sizeof text, format, args);
 	va_end(args);
-	wt_page_cell(page, mark, 0, text);
-	wt_page_end(page);
+	wt_page_text(page, mark, 2, text);
 }
 
 /* Bytes of text that fit into `cells`, broken where a line may be broken. */

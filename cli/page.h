@@ -43,7 +43,7 @@ void wt_page_cellf(struct wt_page *page, enum wt_mark mark, int cells, const cha
 void wt_page_gap(struct wt_page *page, int cells);
 void wt_page_end(struct wt_page *page);
 
-/* A whole row at once. */
+/* A whole row at once; it goes on below when the terminal is too narrow for it. */
 void wt_page_row(struct wt_page *page, enum wt_mark mark, const char *format, ...)
 	__attribute__((format(printf, 3, 4)));
 

@@ -73,11 +73,10 @@ static void print_station(struct wt_page *page, const json_t *station, double no
 	wt_say_number(battery, wt_doc_number(station, "battery"), 2, "");
 	wt_page_cellf(page, WT_MARK_HEAD, 0, "%s", name ? name : "-");
 	if (isfinite(age_s))
-		wt_page_cellf(page, WT_MARK_NONE, 0, _(" in %s: %s %s"), room ? room : "-", temp,
+		wt_page_textf(page, WT_MARK_NONE, 2, _(" in %s: %s %s"), room ? room : "-", temp,
 			      rh);
 	else
-		wt_page_cellf(page, WT_MARK_NONE, 0, _(" in %s: no reading"), room ? room : "-");
-	wt_page_end(page);
+		wt_page_textf(page, WT_MARK_NONE, 2, _(" in %s: no reading"), room ? room : "-");
 	if (isfinite(age_s)) {
 		wt_when_span(age, age_s);
 		wt_page_textf(page, late ? WT_MARK_ALARM : WT_MARK_NONE, 4,

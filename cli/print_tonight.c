@@ -24,17 +24,28 @@ enum {
 	TONIGHT_NAMED = 5
 };
 
+/* Behind what stands in the row if there is room, else in the next. */
 static void print_room(struct wt_page *page, const json_t *room)
 {
-	char temp[WT_SAY_SIZE], rh[WT_SAY_SIZE];
+	char temp[WT_SAY_SIZE], rh[WT_SAY_SIZE], air[2 * WT_SAY_SIZE + 2], shown[256];
 	const char *name = wt_doc_text(room, "name");
+	int cells;
 
 	wt_say_number(temp, wt_doc_number(room, "temp_c"), 1, "°C");
 	wt_say_number(rh, wt_doc_number(room, "rh_pct"), 0, "%");
 	if (isnan(wt_doc_number(room, "temp_c")))
-		wt_page_cellf(page, WT_MARK_FAINT, 0, _("%s: no reading"), name ? name : "-");
+		snprintf(air, sizeof air, "%s", _(": no reading"));
 	else
-		wt_page_cellf(page, WT_MARK_FAINT, 0, "%s %s %s", name ? name : "-", temp, rh);
+		snprintf(air, sizeof air, " %s %s", temp, rh);
+	/* Of the two the name is cut. */
+	cells = wt_term_copy(&page->term, shown, sizeof shown,
+			     page->term.width - wt_term_cells(air), name ? name : "-");
+	cells += wt_term_cells(air);
+	if (page->used > 0 && page->used + 2 + cells > page->term.width)
+		wt_page_end(page);
+	else if (page->used > 0)
+		wt_page_gap(page, 2);
+	wt_page_cellf(page, WT_MARK_FAINT, 0, "%s%s", shown, air);
 }
 
 static void print_head(struct wt_page *page, const json_t *result, double now)
@@ -44,16 +55,9 @@ static void print_head(struct wt_page *page, const json_t *result, double now)
 
 	wt_when_full(when, now);
 	wt_page_cell(page, WT_MARK_NONE, 0, when);
-	if (json_array_size(rooms) == 1) {
-		wt_page_gap(page, 2);
-		print_room(page, json_array_get(rooms, 0));
+	if (json_array_size(rooms) != 1)
 		wt_page_end(page);
-		return;
-	}
-	wt_page_end(page);
 	for (size_t i = 0; i < json_array_size(rooms); i++) {
-		if (i % 2 == 1)
-			wt_page_gap(page, 2);
 		print_room(page, json_array_get(rooms, i));
 		if (i % 2 == 1 || i + 1 == json_array_size(rooms))
 			wt_page_end(page);
@@ -414,6 +418,25 @@ static void print_why(struct wt_page *page, const json_t *load)
 		wt_page_row(page, WT_MARK_FAINT, "   %s", wt_say_reason(reason));
 }
 
+/* Rows of all loads with their reasons, and lines of one: on a very narrow terminal a row takes
+ * more than one. */
+static int rows_of_all(const struct wt_page *page, const json_t *loads, const json_t *firings,
+		       double now, int *lines)
+{
+	struct wt_page dry = wt_page_dry(page);
+	struct wt_table table = load_table();
+	size_t i;
+	json_t *load;
+
+	json_array_foreach(loads, i, load) add_load(&table, load, firings, now);
+	wt_table_print(&table, &dry, 0, 1);
+	*lines = dry.rows;
+	wt_table_print(&table, &dry, 1, wt_table_rows(&table));
+	wt_table_clear(&table);
+	json_array_foreach(loads, i, load) print_why(&dry, load);
+	return dry.rows;
+}
+
 /* Loads within `room` rows; the reasons too when there is room for all of them. */
 static void print_loads(struct wt_page *page, const json_t *loads, const json_t *firings,
 			double now, int room)
@@ -422,10 +445,13 @@ static void print_loads(struct wt_page *page, const json_t *loads, const json_t 
 	const json_t *shown[TONIGHT_SORTED];
 	size_t all = json_array_size(loads), n = all < TONIGHT_SORTED ? all : TONIGHT_SORTED;
 	size_t fit = n;
-	bool why = 1 + 2 * (int)all <= room;
+	int lines;
+	bool why = rows_of_all(page, loads, firings, now, &lines) <= room;
 
-	if ((int)all + 1 > room) {
-		fit = room - 2 > TONIGHT_LOADS_LEAST ? (size_t)room - 2 : TONIGHT_LOADS_LEAST;
+	if (lines * ((int)all + 1) > room) {
+		fit = room - 1 > lines * (TONIGHT_LOADS_LEAST + 1)
+			      ? (size_t)((room - 1) / lines - 1)
+			      : TONIGHT_LOADS_LEAST;
 		fit = fit < n ? fit : n;
 	}
 	if (fit < all)

@@ -3,13 +3,19 @@
 
 #include <assert.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli/memory.h"
 
-enum { TABLE_LEAST_FLEXIBLE = 4, TABLE_WIDE_TERMINAL = 60 };
+enum {
+	TABLE_LEAST_FLEXIBLE = 4,
+	TABLE_LEAST_BROKEN = 8,
+	TABLE_INDENT = 2,
+	TABLE_WIDE_TERMINAL = 60
+};
 
 struct wt_table wt_table_new(const char *set)
 {
@@ -53,53 +59,99 @@ size_t wt_table_rows(const struct wt_table *table)
 	return table->n / table->columns;
 }
 
-/* Widths in cells, as this terminal shows the texts; gives the gap between columns. */
-static int measure(const struct wt_table *table, const struct wt_page *page, int *widths)
+/* How the rows are set on a terminal. */
+struct layout {
+	int widths[WT_TABLE_COLUMNS], gap;
+	bool begins[WT_TABLE_COLUMNS]; /* that column begins a further line of its row */
+};
+
+/* Where even the column that gives way leaves no room, a row goes on below itself: a figure that is
+ * cut says something else.  Gives how much of the first line's width is left. */
+static int break_rows(const struct wt_table *table, int width, struct layout *set)
 {
-	int total = 0, gap = page->term.width >= TABLE_WIDE_TERMINAL ? 2 : 1;
+	int used = 0, left = 0;
+	bool first = true;
+
+	for (size_t c = 0; c < table->columns; c++) {
+		int wish = set->widths[c] + (used > 0 ? set->gap : 0);
+
+		set->begins[c] = c > 0 && used + wish > width;
+		if (set->begins[c]) {
+			first = false;
+			used = TABLE_INDENT + set->widths[c];
+		} else {
+			used += wish;
+		}
+		if (first)
+			left = width - used;
+	}
+	return left;
+}
+
+/* Widths in cells, as this terminal shows the texts. */
+static struct layout measure(const struct wt_table *table, const struct wt_page *page)
+{
+	int width = page->term.width, total = 0, natural = 0;
+	struct layout set = {.gap = width >= TABLE_WIDE_TERMINAL ? 2 : 1};
 	size_t flexible = table->columns;
 
-	memset(widths, 0, sizeof *widths * WT_TABLE_COLUMNS);
 	for (size_t i = 0; i < table->n; i++) {
 		char shown[512];
-		int width = wt_term_copy(&page->term, shown, sizeof shown, page->term.width,
-					 table->cells[i].text);
+		int cells =
+			wt_term_copy(&page->term, shown, sizeof shown, width, table->cells[i].text);
 
-		if (width > widths[i % table->columns])
-			widths[i % table->columns] = width;
+		if (cells > set.widths[i % table->columns])
+			set.widths[i % table->columns] = cells;
 	}
 	for (size_t c = 0; c < table->columns; c++) {
-		total += widths[c] + (c > 0 ? gap : 0);
+		total += set.widths[c] + (c > 0 ? set.gap : 0);
 		if (table->set[c] == 'F')
 			flexible = c;
 	}
-	if (flexible < table->columns && total > page->term.width) {
-		widths[flexible] -= total - page->term.width;
-		if (widths[flexible] < TABLE_LEAST_FLEXIBLE)
-			widths[flexible] = TABLE_LEAST_FLEXIBLE;
+	if (flexible < table->columns && total > width) {
+		natural = set.widths[flexible];
+		set.widths[flexible] -= total - width;
+		if (set.widths[flexible] < TABLE_LEAST_FLEXIBLE)
+			set.widths[flexible] =
+				natural < TABLE_LEAST_BROKEN ? natural : TABLE_LEAST_BROKEN;
 	}
-	return gap;
+	/* What the broken rows leave free in the first line is the garden's again. */
+	int left = break_rows(table, width, &set);
+	if (natural > 0 && left > 0 && !set.begins[flexible]) {
+		set.widths[flexible] += left;
+		if (set.widths[flexible] > natural)
+			set.widths[flexible] = natural;
+	}
+	return set;
+}
+
+static void print_row(const struct wt_table *table, struct wt_page *page, size_t row,
+		      const struct layout *set)
+{
+	for (size_t c = 0; c < table->columns; c++) {
+		const struct wt_table_cell *cell = &table->cells[row * table->columns + c];
+
+		if (set->begins[c]) {
+			wt_page_end(page);
+			wt_page_gap(page, TABLE_INDENT);
+		} else if (c > 0) {
+			wt_page_gap(page, set->gap);
+		}
+		/* A column of no width at all would take what is left. */
+		if (set->widths[c] > 0)
+			wt_page_cell(page, cell->mark,
+				     table->set[c] == 'r' ? -set->widths[c] : set->widths[c],
+				     cell->text);
+	}
+	wt_page_end(page);
 }
 
 void wt_table_print(const struct wt_table *table, struct wt_page *page, size_t from, size_t to)
 {
-	int widths[WT_TABLE_COLUMNS];
-	int gap = measure(table, page, widths);
+	struct layout set = measure(table, page);
 
-	for (size_t row = from; row < to && row < wt_table_rows(table); row++) {
-		for (size_t c = 0; c < table->columns; c++) {
-			const struct wt_table_cell *cell = &table->cells[row * table->columns + c];
-
-			if (c > 0)
-				wt_page_gap(page, gap);
-			/* A column of no width at all would take what is left. */
-			if (widths[c] > 0)
-				wt_page_cell(page, cell->mark,
-					     table->set[c] == 'r' ? -widths[c] : widths[c],
-					     cell->text);
-		}
-		wt_page_end(page);
-	}
+	for (size_t row = from; row < to && row < wt_table_rows(table); row++)
+		print_row(table, page, row, &set);
 }
 
 void wt_table_finish(struct wt_table *table, struct wt_page *page)

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Columns set from the rows shown: each as wide as its widest cell, and one
- * that gives way when the terminal is narrow.
+ * that gives way when the terminal is narrow.  Where that is not enough a row
+ * goes on in a further line.
  */
 #ifndef WT_CLI_TABLE_H
 #define WT_CLI_TABLE_H

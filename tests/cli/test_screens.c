@@ -294,12 +294,43 @@ static void no_row_is_too_wide_at_any_width(void **state)
 			}
 }
 
+/* On a phone held upright with large letters: words may be cut, a figure never, for what is left of
+ * it says something else. */
+static void no_figure_is_cut_from_30_cells_up(void **state)
+{
+	static const char *const languages[] = {NULL, "zh_CN"};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof screens / sizeof *screens; i++)
+		/* The names of that one hold figures. */
+		for (int width = strstr(screens[i].fixture, "hostile") ? 61 : 30; width <= 60;
+		     width++)
+			for (size_t k = 0; k < 2; k++) {
+				struct look look = {
+					"any", {width, 20, true, false}, false, languages[k]};
+				char *picture = render(&screens[i], &look);
+
+				for (char *p = strstr(picture, "…"); p; p = strstr(p + 1, "…")) {
+					char *before = p;
+
+					while (before > picture && before[-1] == ' ')
+						before--;
+					if (before > picture && before[-1] >= '0' &&
+					    before[-1] <= '9')
+						fail_msg("%s, %d cells: a figure is cut: %s",
+							 screens[i].fixture, width, picture);
+				}
+				free(picture);
+			}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(screens_are_as_pinned),
 		cmocka_unit_test(colour_changes_no_text),
 		cmocka_unit_test(no_row_is_too_wide_at_any_width),
+		cmocka_unit_test(no_figure_is_cut_from_30_cells_up),
 	};
 
 	setlocale(LC_CTYPE, "C.UTF-8");

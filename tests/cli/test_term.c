@@ -20,6 +20,7 @@
 #include "cli/plot.h"
 #include "cli/say.h"
 #include "cli/socket.h"
+#include "cli/table.h"
 #include "cli/when.h"
 
 static const struct wt_term utf8 = {40, 20, true, false}, ascii = {40, 20, false, false};
@@ -293,6 +294,43 @@ static void exports_follow_rfc_4180(void **state)
 	free(out);
 }
 
+/* What no column can give way for goes on below; only the garden is cut, and only once it must. */
+static void narrow_tables_go_on_below(void **state)
+{
+	static const char *const cells[] = {"#",           "garden",  "loss",        "ready",
+					    "call",        "15",      "old terrace", "12-15%",
+					    "19:34-Fri01", "tomorrow"};
+
+	(void)state;
+	for (int width = 20; width <= 60; width++) {
+		struct wt_table table = wt_table_new("rFrll");
+		struct wt_term term = {width, 20, true, false};
+		struct wt_page page;
+		char *out = NULL, *save = NULL, *rows;
+		size_t size = 0;
+		FILE *memory = open_memstream(&out, &size);
+
+		assert_non_null(memory);
+		wt_page_open(&page, memory, &term);
+		for (size_t i = 0; i < sizeof cells / sizeof *cells; i++)
+			wt_table_add(&table, WT_MARK_NONE, cells[i]);
+		wt_table_finish(&table, &page);
+		fclose(memory);
+		for (size_t i = 0; i < sizeof cells / sizeof *cells; i++)
+			if (!strstr(out, cells[i]) && i % 5 != 1)
+				fail_msg("%d cells: no %s in: %s", width, cells[i], out);
+		assert_non_null(strstr(out, "old"));
+		if (width >= 42)
+			assert_int_equal(page.rows, 2);
+		rows = strdup(out);
+		for (char *row = strtok_r(rows, "\n", &save); row;
+		     row = strtok_r(NULL, "\n", &save))
+			assert_true(wt_term_cells(row) <= width);
+		free(rows);
+		free(out);
+	}
+}
+
 static void the_result_is_found_as_received(void **state)
 {
 	static const struct {
@@ -333,6 +371,7 @@ int main(void)
 		cmocka_unit_test(empty_plots_are_refused),
 		cmocka_unit_test(points_outside_are_left_out),
 		cmocka_unit_test(exports_follow_rfc_4180),
+		cmocka_unit_test(narrow_tables_go_on_below),
 		cmocka_unit_test(the_result_is_found_as_received),
 	};
 
