@@ -7,6 +7,7 @@
 #include <string.h>
 #include <strings.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 #include <wchar.h>
 
@@ -61,6 +62,18 @@ static int number_from_env(const char *name)
 	return value > 0 && value <= TERM_MAX_WIDTH ? (int)value : 0;
 }
 
+/* Through a pipe a page is mostly read on the terminal that errors go to. */
+static int width_behind(int fd)
+{
+	struct stat kind;
+	struct winsize size = {0};
+
+	if (fd < 0 || fstat(fd, &kind) != 0 || !S_ISFIFO(kind.st_mode) || !isatty(STDERR_FILENO) ||
+	    ioctl(STDERR_FILENO, TIOCGWINSZ, &size) != 0)
+		return 0;
+	return size.ws_col;
+}
+
 void wt_term_detect(struct wt_term *out, FILE *stream)
 {
 	struct winsize size = {0};
@@ -81,6 +94,8 @@ void wt_term_detect(struct wt_term *out, FILE *stream)
 		out->width = number_from_env("COLUMNS");
 	if (out->height <= 0)
 		out->height = number_from_env("LINES");
+	if (out->width <= 0)
+		out->width = width_behind(fd);
 	if (out->width <= 0)
 		out->width = TERM_PLAIN_WIDTH;
 	if (out->width < TERM_MIN_WIDTH)

@@ -20,6 +20,7 @@
 #include <cmocka.h>
 #include <jansson.h>
 
+#include "cli/term.h"
 #include "tests/cli/workshop.h"
 
 static struct workshop workshop;
@@ -178,6 +179,25 @@ static void the_live_screen_follows_and_leaves(void **state)
 	/* The cursor and the screen that stood there come back. */
 	assert_non_null(strstr(terminal.seen, "\033[?25h\033[?1049l"));
 	free(terminal.seen);
+}
+
+/* `wither plan | less` on a phone. */
+static void through_a_pipe_a_page_is_as_wide_as_the_terminal(void **state)
+{
+	static const char *const env[] = {"LC_ALL=C.UTF-8", "COLUMNS=", NULL};
+	char line[512], *save = NULL;
+	struct run run;
+
+	(void)state;
+	snprintf(line, sizeof line, "sh -c '\"%s\" --socket \"%s\" plan | cat'", getenv("WITHER"),
+		 workshop.socket);
+	run_terminal(line, env, 40, 20, &run);
+	assert_int_equal(run.code, 0);
+	assert_non_null(strstr(run.out, "Fire and CO"));
+	for (char *row = strtok_r(run.out, "\r\n", &save); row; row = strtok_r(NULL, "\r\n", &save))
+		if (wt_term_cells(row) > 40)
+			fail_msg("%d cells: %s", wt_term_cells(row), row);
+	run_clear(&run);
 }
 
 /* Without waiting for something new to say: the broker sends nothing here. */
@@ -430,6 +450,7 @@ int main(void)
 		cmocka_unit_test(what_is_refused_changes_nothing),
 		cmocka_unit_test(gardens_may_be_shortened_by_hand),
 		cmocka_unit_test(the_live_screen_follows_and_leaves),
+		cmocka_unit_test(through_a_pipe_a_page_is_as_wide_as_the_terminal),
 		cmocka_unit_test(the_live_text_ends_when_nobody_reads_it),
 		cmocka_unit_test(the_live_screen_ends_on_a_signal),
 		cmocka_unit_test(the_live_screen_rests_without_a_keyboard),
