@@ -136,6 +136,7 @@ static const struct phrase remarks[] = {
 	{"too_soon", N_("even the thinnest bed is not ready by then: it is given")},
 	{"too_late", N_("even the thickest bed is ready before then: it is given")},
 	{"silent", N_("the station has been silent for too long: nothing can be worked out")},
+	{"far_off", N_("another weight was expected: check the scale and what was typed")},
 	{"old_air", N_("its room is silent: this rests on air that is no more measured")},
 	{"too_slow", N_("it is ready only after the hours it may lie at most")},
 	{"observation", N_("a weighing is not what the air allows: check the scale or the load")},

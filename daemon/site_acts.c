@@ -581,6 +581,35 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act)
 
 /* --- what the caller is told ----------------------------------------------------------------- */
 
+/* A weight at fixing teaches most, a slip of the hand too: told while the scale is at hand when it
+ * is further from the last forecast's middle than three times its lower half and this, % (our
+ * choice).  Surface water went besides, so wet leaf is let be; so is what was fixed in parts. */
+#define FAR_OFF_PCT 8.0
+
+static void doubt_fixing(const struct wt_site *site, const struct wt_act *act,
+			 const struct site_load *load, json_t *notes)
+{
+	double kg = json_number_value(json_object_get(act->params, "kg"));
+	double p50 = load->regular_loss_p50_pct, expected_kg = load->kg * (1.0 - p50 / 100.0);
+
+	if (!(kg > 0.0) || !isfinite(p50) || load->wet != WT_WET_NONE)
+		return;
+	for (size_t i = 0; i < site->n_acts; i++) {
+		const struct site_act *entry = &site->acts[i];
+		if (entry->load == load->number && entry->id != act->id && !entry->undone_by &&
+		    !strcmp(entry->method, "fix"))
+			return;
+	}
+	if (fabs(100.0 * (1.0 - kg / load->kg) - p50) <
+	    3.0 * (p50 - load->regular_loss_p10_pct) + FAR_OFF_PCT)
+		return;
+	json_array_append_new(notes,
+			      site_note("far_off",
+					"about %.3g kg was expected: check the scale and what was "
+					"typed",
+					expected_kg));
+}
+
 static void add_notes(const struct wt_site *site, const struct wt_act *act,
 		      const struct site_load *load, json_t *notes)
 {
@@ -596,6 +625,8 @@ static void add_notes(const struct wt_site *site, const struct wt_act *act,
 						       "No reading of the air of %s has come "
 						       "yet: no forecast until one does.",
 						       site->rooms[load->room].name));
+	if (!strcmp(act->method, "fix") && load)
+		doubt_fixing(site, act, load, notes);
 	/* It speaks of the newest load on it. */
 	for (size_t i = 0;
 	     !strcmp(act->method, "spread") && load && load->scale && i < site->n_loads; i++) {

@@ -277,6 +277,33 @@ static void a_long_reason_does_not_hide_the_act(void **state)
 	workshop_close(&w);
 }
 
+/* 10 kg, two hours on its trays: 9.3 kg may be so, 3.9 kg is a slip. */
+static void a_slip_at_fixing_is_doubted(void **state)
+{
+	static const struct {
+		const char *fix;
+		size_t notes;
+	} fixed[] = {{"{'load':1,'kg':9.3}", 0},
+		     {"{'load':1,'kg':3.9}", 1},
+		     {"{'load':1,'part':3,'kg':9.3}", 0},
+		     {"{'load':1}", 0}};
+	struct workshop w;
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(fixed) / sizeof(fixed[0]); i++) {
+		open_three_loads(&w);
+		json_t *done = workshop_act(&w, "fix", "%s", fixed[i].fix);
+		assert_non_null(done);
+		assert_int_equal(json_array_size(value_at(done, "notes")), fixed[i].notes);
+		if (fixed[i].notes) {
+			assert_string_equal(text_at(done, "notes/0/code"), "far_off");
+			printf("%s\n", text_at(done, "notes/0/text"));
+		}
+		json_decref(done);
+		workshop_close(&w);
+	}
+}
+
 static void undo_takes_back_the_last_act_and_keeps_the_trace(void **state)
 {
 	struct workshop w;
@@ -476,6 +503,7 @@ int main(void)
 		cmocka_unit_test(the_first_style_of_the_file_is_the_usual_one),
 		cmocka_unit_test(a_weighing_counts_what_was_there_then),
 		cmocka_unit_test(a_long_reason_does_not_hide_the_act),
+		cmocka_unit_test(a_slip_at_fixing_is_doubted),
 		cmocka_unit_test(undo_takes_back_the_last_act_and_keeps_the_trace),
 		cmocka_unit_test(a_part_leaves_the_rest_open),
 		cmocka_unit_test(a_style_shift_moves_the_window_and_undo_moves_it_back),
