@@ -198,6 +198,7 @@ void wt_print_density(struct wt_page *page, const json_t *result)
 	const char *const heads[] = {"kg/m²", "m²", _("trays"), _("ready"), _("tonight")};
 	struct wt_table table = wt_table_new("rrrlr");
 	char kg[WT_SAY_SIZE];
+	bool beyond = false;
 	size_t i, last;
 	json_t *row;
 
@@ -206,7 +207,11 @@ void wt_print_density(struct wt_page *page, const json_t *result)
 		    kg);
 	for (i = 0; i < 5; i++)
 		wt_table_add(&table, WT_MARK_FAINT, heads[i]);
-	json_array_foreach(rows, i, row) add_bed(&table, row, now, WT_MARK_NONE);
+	json_array_foreach(rows, i, row)
+	{
+		add_bed(&table, row, now, WT_MARK_NONE);
+		beyond |= !isfinite(wt_doc_triple(row, "ready_unix_s").p90);
+	}
 	if (wish)
 		add_bed(&table, wish, now, WT_MARK_HEAD);
 	last = 1 + json_array_size(rows);
@@ -226,6 +231,8 @@ void wt_print_density(struct wt_page *page, const json_t *result)
 		wt_page_row(page, WT_MARK_HEAD, "%s", _("for the time you wish"));
 	wt_table_print(&table, page, last, last + 1);
 	wt_table_clear(&table);
+	if (beyond)
+		wt_page_text(page, WT_MARK_FAINT, 2, _("? and -: later than two days from now"));
 	wt_say_notes(page, wt_doc_list(result, "warnings"));
 }
 

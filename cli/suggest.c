@@ -63,7 +63,9 @@ int wt_suggest_nearest(const char *given, const char *const *words, size_t n)
 	for (size_t i = 0; i < n; i++) {
 		int distance = wt_suggest_distance(given, words[i]);
 
-		if (distance < best) {
+		/* A slip is rarely in the first letter. */
+		if (distance < best ||
+		    (distance == best && words[i][0] == given[0] && words[found][0] != given[0])) {
 			best = distance;
 			found = (int)i;
 		}

@@ -43,7 +43,9 @@ const struct wt_verb wt_verbs_table[] = {
 	.print = wt_print_tonight,
 	.summary = N_("what to do this evening (wither alone)"),
 	.help = N_("The answer first, then one row a load: its number, garden, loss so far, when it will "
-		   "be ready, the call. Below, the firings, and the one weighing that would settle most."),
+		   "be ready, the call. Below, the firings, and the one weighing that would settle most. "
+		   "either: tonight or in the morning, as you like. past: past its best. ?: later than two "
+		   "days, -: not known."),
 	.example = "wither",
 }, {
 	.name = "spread", .least_words = 2, .needs = "area, trays", .deadline_s = PLAIN_S, .print = wt_print_act,

@@ -100,6 +100,9 @@ static void near_misses_are_found(void **state)
 	assert_int_equal(wt_suggest_nearest("sprat", words, 5), 0);
 	assert_int_equal(wt_suggest_nearest("shw", words, 5), 1);
 	assert_int_equal(wt_suggest_nearest("firing", words, 5), WT_SUGGEST_NONE);
+	/* Two slips from both: the one that begins alike. */
+	assert_int_equal(wt_suggest_nearest("gread", (const char *const[]){"area", "grade"}, 2), 1);
+	assert_int_equal(wt_suggest_nearest("gread", (const char *const[]){"grade", "area"}, 2), 0);
 }
 
 /* Splits at spaces; a word in ' ' may hold them. */
