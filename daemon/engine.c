@@ -257,6 +257,13 @@ static bool prepare(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 			      "this daemon shows a past moment (--frozen-at) and notes nothing");
 		return false;
 	}
+	/* A reading is put in its place later; what the maker says of it would not be. */
+	if (!engine->setup.replay && at_unix_ms < WT_CLOCK_FLOOR_UNIX_MS) {
+		wt_rpc_refuse(refusal, WT_RPC_TRY_AGAIN,
+			      "not noted: the clock of this machine is not set; try again when it "
+			      "is");
+		return false;
+	}
 	if (!wt_site_prepare(engine->site, method, params, at_unix_ms / 1000, act, refusal))
 		return false;
 	act->received_unix_ms = at_unix_ms;

@@ -73,6 +73,10 @@ def main():
             """health to say that the clock is not set"""
             return "clock_unset" in bench.codes()
         rig.wait_for(said)
+        # An act has no time then: it is not noted, rather than noted of 1970 for ever.
+        refusal = bench.refused("spread", origin="creek", kg=5, area=4)
+        assert "clock" in refusal["message"], refusal
+        assert bench.export("loads") == []
         # The network tells the time: what came before moves to where it belongs.
         clock.set(0)
 
@@ -87,6 +91,8 @@ def main():
         room = bench.ask("tonight")["rooms"][0]
         assert room["temp_c"] == 21.0 and room["age_s"] < 60, room
         assert "clock_unset" not in bench.codes()
+        bench.ask("spread", origin="creek", kg=5, area=4)
+        assert abs(bench.export("loads")[0]["spread_unix_s"] - time.time()) < 60
         # Forward by two days, back by two days: readings go on, and an answer is there.
         time.sleep(0.5)
         clock.step(2 * 86400)
