@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "lib/wire/text.h"
+
 struct wt_publish {
 	const char *prefix, *discovery; /* discovery NULL: dashboards are told nothing */
 	json_t *loads;                  /* numbers published and not emptied */
@@ -119,7 +121,9 @@ static void discover(struct wt_publish *publish, struct wt_feed *feed, const cha
 		for (char *c = state + strlen(publish->prefix) + strlen(what) + 2; *c; c++)
 			if (*c == '/' || *c == '+' || *c == '#')
 				*c = '_';
-		(void)snprintf(label, sizeof label, "%.120s %s", title, shown[i].name);
+		wt_text_clean(title, strlen(title), label, 120);
+		(void)snprintf(label + strlen(label), sizeof label - strlen(label), " %s",
+			       shown[i].name);
 		json_t *document = json_pack(
 			"{s:s,s:s,s:s,s:s,s:s*,s:s*,s:{s:[s],s:s}}", "name", label, "unique_id", id,
 			"state_topic", state, "value_template", shown[i].template,
@@ -139,9 +143,9 @@ static void discover_load(struct wt_publish *publish, struct wt_feed *feed, cons
 			  const json_t *row)
 {
 	const char *origin = json_string_value(json_object_get(row, "origin"));
-	char title[160];
+	char title[300]; /* a garden's name has at most 60 characters */
 
-	(void)snprintf(title, sizeof title, "load %s %.120s", number, origin ? origin : "");
+	(void)snprintf(title, sizeof title, "load %s %s", number, origin ? origin : "");
 	discover(publish, feed, "load", number, title, of_load, sizeof of_load / sizeof *of_load,
 		 row == NULL);
 }

@@ -270,13 +270,15 @@ def test_publishes_for_dashboards(witherd):
         connected(bench)
         rig.Publisher(bench.port).publish(TOPIC, reading(20.0, 60))
         rows_of(bench, 1)
-        bench.ask("spread", origin="creek", kg=8, area=8)
+        # A name that is cut on a dashboard, within a character if it were cut by bytes.
+        origin = "\u5cad" * 45
+        bench.ask("spread", origin=origin, kg=8, area=8)
         import subprocess
         out = subprocess.run(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(bench.port), "-t",
                               "wither/load/1", "-C", "1", "-W", "15"], capture_output=True,
                              text=True, check=False)
         row = json.loads(out.stdout)
-        assert row["load"] == 1 and row["origin"] == "creek", row
+        assert row["load"] == 1 and row["origin"] == origin, row
 
         def found(count):
             """the documents by which a dashboard finds things, by their topics"""
@@ -293,6 +295,7 @@ def test_publishes_for_dashboards(witherd):
         assert len({one["unique_id"] for one in documents.values()}) == 6
         ready = documents["home/sensor/wither_load_1_ready/config"]
         assert ready["device_class"] == "timestamp" and "ready_unix_s" in ready["value_template"]
+        assert ready["name"].startswith("load 1 \u5cad") and ready["name"].endswith("... ready"), ready
         for state in states:
             out = subprocess.run(["mosquitto_sub", "-h", "127.0.0.1", "-p", str(bench.port), "-t",
                                   state, "-C", "1", "-W", "15"], capture_output=True, text=True,
