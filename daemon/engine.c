@@ -58,6 +58,7 @@ static void clear_pending(struct wt_engine *engine)
 	wt_act_clear(&engine->pending.act);
 	free(engine->pending.method);
 	json_decref(engine->pending.params);
+	json_decref(engine->pending.outlook);
 	engine->pending = (struct wt_engine_pending){0};
 }
 
@@ -307,6 +308,36 @@ bool wt_engine_call(struct wt_engine *engine, int64_t at_unix_ms, const char *me
 	return stored;
 }
 
+/* In the form of columns, taken over. */
+static bool take_outlook(struct wt_engine *engine, int64_t at_unix_ms, json_t *columns, char *why,
+			 size_t why_size)
+{
+	at_unix_ms = wt_engine_in_order(engine, at_unix_ms);
+	wt_engine_advance(engine, at_unix_ms);
+	if (!wt_site_add_outlook(engine->site, columns, at_unix_ms / 1000, why, why_size)) {
+		json_decref(columns);
+		return false;
+	}
+	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
+						  .kind = WT_JOURNAL_OUTLOOK,
+						  .document = columns});
+	/* A copy: the row may be written by another thread. */
+	struct wt_row row = {.kind = WT_ROW_OUTLOOK,
+			     .at = at_unix_ms / 1000,
+			     .document = json_deep_copy(columns)};
+	json_decref(columns);
+	wt_engine_put(engine, &row);
+	return true;
+}
+
+/* The act is done or taken back: what waited for it comes now. */
+static void take_held_outlook(struct wt_engine *engine, json_t *columns, int64_t at_unix_ms)
+{
+	char why[256];
+	if (columns && !take_outlook(engine, at_unix_ms, columns, why, sizeof why))
+		wt_log(WT_LOG_WARNING, "the outlook is not taken: %s", why);
+}
+
 static void act_done(void *context, enum wt_store_result result, int64_t id)
 {
 	struct wt_engine *engine = context;
@@ -323,6 +354,7 @@ static void act_done(void *context, enum wt_store_result result, int64_t id)
 	wt_act_clear(&pending.act);
 	free(pending.method);
 	json_decref(pending.params);
+	take_held_outlook(engine, pending.outlook, pending.outlook_unix_ms);
 	pending.done(pending.context, document, &refusal);
 }
 
@@ -357,7 +389,10 @@ bool wt_engine_withdraw_call(struct wt_engine *engine)
 {
 	if (!wt_engine_is_calling(engine) || !wt_spool_withdraw_act(engine->spool))
 		return false;
+	json_t *outlook = json_incref(engine->pending.outlook);
+	int64_t outlook_unix_ms = engine->pending.outlook_unix_ms;
 	clear_pending(engine);
+	take_held_outlook(engine, outlook, outlook_unix_ms);
 	return true;
 }
 
@@ -366,23 +401,15 @@ bool wt_engine_withdraw_call(struct wt_engine *engine)
 bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
 		       char *why, size_t why_size)
 {
-	at_unix_ms = wt_engine_in_order(engine, at_unix_ms);
-	wt_engine_advance(engine, at_unix_ms);
-	json_t *kept = wt_engine_outlook_columns(document, why, why_size);
-	if (!kept)
+	json_t *columns = wt_engine_outlook_columns(document, why, why_size);
+	if (!columns)
 		return false;
-	if (!wt_site_add_outlook(engine->site, kept, at_unix_ms / 1000, why, why_size)) {
-		json_decref(kept);
-		return false;
-	}
-	record(engine, &(struct wt_journal_entry){.at_unix_ms = at_unix_ms,
-						  .kind = WT_JOURNAL_OUTLOOK,
-						  .document = kept});
-	/* A copy: the row may be written by another thread. */
-	struct wt_row row = {
-		.kind = WT_ROW_OUTLOOK, .at = at_unix_ms / 1000, .document = json_deep_copy(kept)};
-	json_decref(kept);
-	wt_engine_put(engine, &row);
+	if (!wt_engine_is_calling(engine))
+		return take_outlook(engine, at_unix_ms, columns, why, why_size);
+	/* Nothing is taken in before the act is: the order of the file. */
+	json_decref(engine->pending.outlook);
+	engine->pending.outlook = columns;
+	engine->pending.outlook_unix_ms = at_unix_ms;
 	return true;
 }
 

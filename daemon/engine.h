@@ -83,7 +83,8 @@ bool wt_engine_is_calling(const struct wt_engine *engine);
 /* Takes the act back: done is not called.  False: it is being written, its fate is open. */
 bool wt_engine_withdraw_call(struct wt_engine *engine);
 
-/* Takes in an outdoor forecast; false with *why when it is not usable. */
+/* Takes in an outdoor forecast, after the act that is under way if one is; false with *why when it
+ * is not usable. */
 bool wt_engine_outlook(struct wt_engine *engine, int64_t at_unix_ms, const json_t *document,
 		       char *why, size_t why_size);
 

@@ -22,7 +22,9 @@ struct wt_engine_pending {
 	void *context;
 	struct wt_act act;
 	char *method;
-	json_t *params; /* as given, for the recording */
+	json_t *params;  /* as given, for the recording */
+	json_t *outlook; /* that came meanwhile, the newest; NULL: none */
+	int64_t outlook_unix_ms;
 };
 
 struct wt_engine {
