@@ -582,9 +582,9 @@ void wt_site_apply(struct wt_site *site, const struct wt_act *act)
 /* --- what the caller is told ----------------------------------------------------------------- */
 
 /* A weight at fixing teaches most, a slip of the hand too: told while the scale is at hand when it
- * is further from the last forecast's middle than three times its lower half and this, % (our
+ * is further from the last forecast's middle than twice its lower half and this, % (our
  * choice).  Surface water went besides, so wet leaf is let be; so is what was fixed in parts. */
-#define FAR_OFF_PCT 8.0
+#define FAR_OFF_PCT 6.0
 
 static void doubt_fixing(const struct wt_site *site, const struct wt_act *act,
 			 const struct site_load *load, json_t *notes)
@@ -601,7 +601,7 @@ static void doubt_fixing(const struct wt_site *site, const struct wt_act *act,
 			return;
 	}
 	if (fabs(100.0 * (1.0 - kg / load->kg) - p50) <
-	    3.0 * (p50 - load->regular_loss_p10_pct) + FAR_OFF_PCT)
+	    2.0 * (p50 - load->regular_loss_p10_pct) + FAR_OFF_PCT)
 		return;
 	json_array_append_new(notes,
 			      site_note("far_off",

@@ -37,7 +37,7 @@ const struct site_verb_rule site_verbs[SITE_VERB_COUNT] = {
 		{.name = "room", .kind = SITE_PARAM_ROOM}, {.name = "style", .kind = SITE_PARAM_STYLE},
 		WORD("grade", WT_WORDS_GRADE), WORD("season", WT_WORDS_SEASON), WORD("wet", WT_WORDS_WET),
 		MOISTURE,
-		{.name = "price", .kind = SITE_PARAM_NUMBER, .least = 0, .most = 1e6},
+		{.name = "price", .kind = SITE_PARAM_NUMBER, .least = 0, .most = 999999},
 		{.name = "scale", .kind = SITE_PARAM_SCALE}, NEW, AT}},
 	[SITE_WEIGH] = {"weigh", SITE_VERB_ACT, {LOAD, KG("kg", true, 500), KG("sample-fresh", false, 500), AT}},
 	[SITE_FEEL] = {"feel", SITE_VERB_ACT, {LOAD,
