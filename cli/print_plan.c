@@ -74,8 +74,8 @@ static void print_hearth(struct wt_page *page, const json_t *hearth, double now)
 	wt_say_kg(kg, wt_doc_number(hearth, "wok_kg"));
 	wt_say_number(minutes, wt_doc_number(hearth, "minutes"), 0, " min");
 	wt_page_textf(page, WT_MARK_FAINT, 2,
-		      _n("%lld wok of %s, %s a firing, last start %s, first %s",
-			 "%lld woks of %s, %s a firing, last start %s, first %s", woks),
+		      _n("%lld wok of %s fresh leaf, %s a firing, last start %s, first %s",
+			 "%lld woks of %s fresh leaf, %s a firing, last start %s, first %s", woks),
 		      woks, kg, minutes, last, first);
 }
 
