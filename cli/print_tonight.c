@@ -484,12 +484,13 @@ static bool same_batch(const json_t *a, const json_t *b)
 	return when_a && when_b && strcmp(when_a, when_b) == 0;
 }
 
-/* One row for all firings of a load on one side of the night, beginning with firing `first`. */
+/* One row for all firings of a load on one side of the night, beginning with firing `first`; the
+ * chance is that of its leaf, over the firings. */
 static void add_batch(struct wt_table *table, const json_t *firings, size_t first, double now)
 {
 	const json_t *head = json_array_get(firings, first);
 	const char *when = wt_doc_text(head, "when");
-	double kg_sum = 0, least = 1, chance;
+	double kg_sum = 0, planned_kg = 0, good_kg = 0;
 	char start[WT_WHEN_SIZE], kg[WT_SAY_SIZE], sure[WT_SAY_SIZE];
 	size_t n = 0;
 
@@ -500,12 +501,12 @@ static void add_batch(struct wt_table *table, const json_t *firings, size_t firs
 			continue;
 		n++;
 		kg_sum += wt_night_kg(firing);
-		chance = wt_doc_number(firing, "p_in_window");
-		least = chance < least ? chance : least;
+		planned_kg += wt_doc_number(firing, "kg");
+		good_kg += wt_doc_number(firing, "kg") * wt_doc_number(firing, "p_in_window");
 	}
 	wt_when_clock(start, wt_doc_number(head, "start_unix_s"), now);
 	wt_say_number(kg, kg_sum, 1, " kg");
-	wt_say_chance(sure, least);
+	wt_say_chance(sure, good_kg / planned_kg);
 	wt_table_add(table, when && strcmp(when, "tonight") == 0 ? WT_MARK_FIRE : WT_MARK_REST,
 		     start);
 	wt_table_addf(table, WT_MARK_NONE, "#%lld", wt_doc_integer(head, "load", 0));
