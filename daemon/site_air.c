@@ -27,7 +27,7 @@ static enum wt_status outlook_into(struct wt_room_series *series,
 void site_outlooks_into(const struct wt_site *site, struct wt_room_series *series)
 {
 	for (size_t i = 0; i < site->n_outlooks; i++) {
-		/* Refused only when it is older than a series keeps. */
+		/* It was sound when it came: only memory can be wanting, and the next one comes. */
 		if (outlook_into(series, &site->outlooks[i]) != WT_OK)
 			continue;
 	}
@@ -75,8 +75,7 @@ bool wt_site_add_outlook(struct wt_site *site, const json_t *document, int64_t r
 		for (size_t i = 0; i < site->n_rooms; i++) {
 			struct wt_room_series *series = site_room_writable(&site->rooms[i]);
 			if (outlook_into(series, &site->outlooks[site->n_outlooks - 1]) != WT_OK) {
-				snprintf(why, why_size, "the outlook is older than %d days",
-					 WT_ROOM_KEEP_DAYS);
+				snprintf(why, why_size, "out of memory");
 				fine = false;
 			}
 		}
