@@ -395,6 +395,21 @@ static void report_moments(const struct task *task, const double mean[D], double
 	}
 }
 
+/* The inverse of the prior's root, lower as that is. */
+static void invert_root(const struct task *task, double inverse[WT_DIM_COUNT][WT_DIM_COUNT])
+{
+	memset(inverse, 0, sizeof(double[WT_DIM_COUNT][WT_DIM_COUNT]));
+	for (size_t c = 0; c < WT_DIM_COUNT; c++) {
+		/* A fixed coordinate has no row: nothing can be said of it. */
+		for (size_t r = c; r < WT_DIM_COUNT; r++) {
+			double sum = r == c;
+			for (size_t k = c; k < r; k++)
+				sum -= task->root[r][k] * inverse[k][c];
+			inverse[r][c] = task->root[r][r] > 0.0 ? sum / task->root[r][r] : 0.0;
+		}
+	}
+}
+
 /* What the observations say apart from the prior, from the linear model: nuisances integrated out,
  * views counted as far as they are believed, in the coordinates of enum wt_dim. */
 static bool find_word(const struct task *task, const struct wt_learn_line *line,
@@ -422,16 +437,8 @@ static bool find_word(const struct task *task, const struct wt_learn_line *line,
 		return false;
 	for (size_t c = 0; c <= T; c++)
 		wt_learn_solve_lower(&nuisance[0][0], E, E, cross[c]);
-	double inverse[T][T] = {{0}};
-	for (size_t c = 0; c < T; c++) {
-		/* A fixed coordinate has no row: nothing can be said of it. */
-		for (size_t r = c; r < T; r++) {
-			double sum = r == c;
-			for (size_t k = c; k < r; k++)
-				sum -= task->root[r][k] * inverse[k][c];
-			inverse[r][c] = task->root[r][r] > 0.0 ? sum / task->root[r][r] : 0.0;
-		}
-	}
+	double inverse[T][T];
+	invert_root(task, inverse);
 	double half[T][T], z_info[T][T], z_pull[T], info[T][T];
 	for (size_t r = 0; r < T; r++) {
 		z_pull[r] = b[r];
