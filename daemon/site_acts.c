@@ -30,14 +30,21 @@ static const struct site_value *value(const struct context *context, const char 
 	return site_value(context->verb, context->values, name);
 }
 
+/* An act is never noted without a part of it: only memory can be wanting. */
+static void put(const struct context *context, const char *name, json_t *value)
+{
+	if (json_object_set_new(context->params, name, value) != 0)
+		abort();
+}
+
 static void put_number(const struct context *context, const char *name, double number)
 {
-	json_object_set_new(context->params, name, site_number(number));
+	put(context, name, site_number(number));
 }
 
 static void put_text(const struct context *context, const char *name, const char *text)
 {
-	json_object_set_new(context->params, name, text ? json_string(text) : json_null());
+	put(context, name, text ? json_string(text) : json_null());
 }
 
 void wt_act_clear(struct wt_act *act)
@@ -99,8 +106,7 @@ static bool prepare_spread(struct context *context)
 			     : (int)site_season(context->site, context->at_unix_s);
 	int grade = value(context, "grade")->given ? value(context, "grade")->word : WT_GRADE_YOUNG;
 	int wet = value(context, "wet")->given ? value(context, "wet")->word : WT_WET_NONE;
-	json_object_set_new(context->params, "load",
-			    json_integer((json_int_t)context->site->n_loads + 1));
+	put(context, "load", json_integer((json_int_t)context->site->n_loads + 1));
 	put_text(context, "origin", value(context, "origin")->text);
 	put_number(context, "kg", value(context, "kg")->number);
 	put_number(context, "area_m2", area_m2);
@@ -113,7 +119,7 @@ static bool prepare_spread(struct context *context)
 	put_number(context, "moisture_pct", value(context, "moisture")->number);
 	put_number(context, "price", value(context, "price")->number);
 	put_text(context, "scale", value(context, "scale")->text);
-	json_object_set_new(context->params, "perforated", json_boolean(config->tray_perforated));
+	put(context, "perforated", json_boolean(config->tray_perforated));
 	return true;
 }
 
@@ -177,8 +183,7 @@ static bool prepare_turn(struct context *context)
 	if (!read_area(context, &area_m2))
 		return false;
 	put_number(context, "area_m2", area_m2);
-	json_object_set_new(context->params, "fan",
-			    fan->given ? json_boolean(fan->number > 0.5) : json_null());
+	put(context, "fan", fan->given ? json_boolean(fan->number > 0.5) : json_null());
 	return true;
 }
 
@@ -272,11 +277,10 @@ static bool prepare_undo(struct context *context)
 		return site_refuse(context->refusal, REFUSED, "", "",
 				   "there is nothing to take back");
 	json_t *params = site_act_params(last);
-	json_object_set_new(context->params, "undone",
-			    json_pack("{s:I,s:s,s:o,s:O*}", "id", (json_int_t)last->id, "verb",
-				      last->method, "load",
-				      last->load ? json_integer(last->load) : json_null(),
-				      "at_unix_s", json_object_get(params, "at_unix_s")));
+	put(context, "undone",
+	    json_pack("{s:I,s:s,s:o,s:O*}", "id", (json_int_t)last->id, "verb", last->method,
+		      "load", last->load ? json_integer(last->load) : json_null(), "at_unix_s",
+		      json_object_get(params, "at_unix_s")));
 	json_decref(params);
 	return true;
 }
@@ -368,8 +372,8 @@ static bool prepare_salt(struct context *context)
 	put_number(context, "shown_rh_pct", shown);
 	put_number(context, "true_rh_pct", truth);
 	put_number(context, "temp_c", temp_c);
-	json_object_set_new(context->params, "jar_from_unix_s",
-			    json_integer((json_int_t)jar_from(it, context->at_unix_s, shown)));
+	put(context, "jar_from_unix_s",
+	    json_integer((json_int_t)jar_from(it, context->at_unix_s, shown)));
 	return true;
 }
 
@@ -404,7 +408,7 @@ static bool check_load(struct context *context)
 				   least == context->load->spread_unix_s ? "spread" : "fixed",
 				   clock, given);
 	}
-	json_object_set_new(context->params, "load", json_integer(context->load->number));
+	put(context, "load", json_integer(context->load->number));
 	return true;
 }
 
@@ -438,8 +442,7 @@ bool wt_site_prepare(const struct wt_site *site, const char *method, const json_
 		json_decref(context.params);
 		return false;
 	}
-	json_object_set_new(context.params, "at_unix_s",
-			    json_integer((json_int_t)context.at_unix_s));
+	put(&context, "at_unix_s", json_integer((json_int_t)context.at_unix_s));
 	*out = (struct wt_act){.received_unix_ms = now_unix_s * 1000,
 			       .method = site_strdup(method),
 			       .params = context.params};
