@@ -191,6 +191,38 @@ def table(rows):
                    "crps_gain": gain}
 
 
+def print_belief(rows, others):
+    """How far the outcome follows what a first weighing changed: slope of ln hours (true over said
+    without the weighing) on ln hours (said with it over said without).  1: believed as it should
+    be; more: too little; less: too much.  The first forecast after a weighing 3 h or more after
+    spreading, of each load."""
+    first = {}
+    for r in rows:
+        if r["weighed"] == 1 and r["issued"] - r["spread"] >= 3 * 3600 and \
+                (r["load"] not in first or r["issued"] < first[r["load"]]["issued"]):
+            first[r["load"]] = r
+    moves, misses = [], []
+    for r in first.values():
+        other = others.get((r["load"], r["issued"]))
+        if other is None:
+            continue
+
+        def hours(at):
+            return math.log(min(at, r["issued"] + HORIZON_S) - r["spread"])
+        without = hours(other["quantiles"][2])
+        moves.append(hours(r["quantiles"][2]) - without)
+        misses.append(hours(r["ready"]) - without)
+    square = sum(m * m for m in moves)
+    if len(moves) < 3 or not square:
+        return
+    slope = sum(m * e for m, e in zip(moves, misses)) / square
+    rest = sum((e - slope * m) ** 2 for m, e in zip(moves, misses))
+    print(f"a first weighing moves the hours by {100 * math.sqrt(square / len(moves)):.0f} %, of "
+          f"{100 * math.sqrt(sum(e * e for e in misses) / len(misses)):.0f} % they are off; the "
+          f"outcome follows it by {slope:.2f} +- {math.sqrt(rest / (len(moves) - 1) / square):.2f} "
+          f"(1: rightly believed), n {len(moves)}")
+
+
 def side_by_side(rows, others, options):
     """Median error of the same loads at the same moments, by lead and weighings."""
     other = {(r["load"], r["issued"]): r for r in others}
@@ -203,6 +235,7 @@ def side_by_side(rows, others, options):
             ours, theirs = (median(errors(side)) for side in zip(*pairs)) if pairs else (0, 0)
             print(f"{lead:2d} h ahead, weighed {('never', 'once')[weighed]:21s} {ours:8.1f} "
                   f"{theirs:14.1f}  n {len(pairs)}")
+    print_belief(rows, other)
     for low, high, name in ((0, 4, 80), (1, 3, 50)):
         print(f"{name} % bands, leads 2-14 h, % {'':10s}", *(
             f"{cover([r for r in side if 2.0 <= r['lead_h'] <= 14.0], low, high):{w}.1f}"
