@@ -5,6 +5,7 @@
  *
  * usage: make_season FOLDER [seed=N] [days=N] [structure=0|1] [wet=0|1] [wrong=0|1] [cells=0|1]
  *        [outlook=0|1] [unweighed=0|1] [every=S] [calm=0|1] [biased=0|1] [noisy=0|1]
+ *        [stress=0|1]
  */
 #include <gsl/gsl_randist.h>
 #include <math.h>
@@ -286,7 +287,8 @@ static void make_load(struct world *w, int64_t at)
 		.moisture_pct = w->garden_moisture[garden] + season_normal(w->rng, 0.0, 0.8),
 		.pace = exp(w->garden_pace[garden] + season_normal(w->rng, 0.0, 0.10)),
 		.surface_kg_kg = surface,
-		.structure = w->options.structure};
+		.structure = w->options.structure,
+		.stress = w->options.stress};
 	load->leaf.area_m2 = round(10.0 * load->leaf.kg / density) / 10.0;
 	load->said_kg =
 		round(100.0 * load->leaf.kg * (1.0 + season_normal(w->rng, 0.0, 0.004))) / 100.0;
@@ -410,6 +412,7 @@ static bool set_option(struct season_options *o, const char *name, long value)
 		{"calm", NULL, &o->calm},
 		{"biased", NULL, &o->biased},
 		{"noisy", NULL, &o->noisy_scale},
+		{"stress", NULL, &o->stress},
 	};
 	for (size_t k = 0; k < sizeof(known) / sizeof(known[0]); k++) {
 		if (strcmp(known[k].name, name) != 0)
@@ -433,7 +436,8 @@ static void read_options(int argc, char **argv, struct season_options *o)
 		if (equals == NULL || !set_option(o, name, strtol(equals + 1, NULL, 10))) {
 			fprintf(stderr,
 				"make_season: '%s' is not one of seed= days= structure= wet= "
-				"wrong= cells= outlook= unweighed= every= calm= biased= noisy=\n",
+				"wrong= cells= outlook= unweighed= every= calm= biased= noisy= "
+				"stress=\n",
 				argv[i]);
 			exit(2);
 		}

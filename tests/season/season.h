@@ -24,6 +24,7 @@ struct season_options {
 	bool no_weighing; /* nothing but the weight at fixing */
 	bool biased;      /* the station reads 3 % RH off, up or down */
 	bool noisy_scale; /* 2 % instead of 1 */
+	bool stress;      /* stomata close as the blade loses water, not as time goes by */
 	int station_every_s;
 	long forecast_every_s;
 };
@@ -40,6 +41,7 @@ struct season_leaf {
 	double kg, area_m2, moisture_pct, pace;
 	double surface_kg_kg;
 	long structure;
+	bool stress;
 	/* state per m2 of tray */
 	double dry_blade[SEASON_LAYERS], dry_stem[SEASON_LAYERS];
 	double blade[SEASON_LAYERS], stem[SEASON_LAYERS]; /* kg water */
@@ -48,6 +50,7 @@ struct season_leaf {
 	double fresh_tissue, breathed, cooling_k, age_s, turned_s, wander;
 	double kind_share[SEASON_KINDS], kind_s[SEASON_KINDS];
 	double open_ratio;
+	double opening[SEASON_LAYERS]; /* of the stomata, when they close by stress */
 };
 
 struct season_load {

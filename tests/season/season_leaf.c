@@ -2,7 +2,8 @@
  *
  * The true leaf of a synthetic season.  Another build than the library's: the bed is a stack of
  * layers with their own air between them, stems hand their water to the blades, stomata close in
- * kinds of their own speed and some never, the skin follows the blade's water.
+ * kinds of their own speed and some never, or as the blade loses water, the skin follows the
+ * blade's water.
  */
 #include <gsl/gsl_randist.h>
 #include <math.h>
@@ -31,6 +32,7 @@ void season_leaf_start(struct season_leaf *leaf, gsl_rng *rng)
 		leaf->blade[l] = leaf->dry_blade[l] * leaf->blade_full;
 		leaf->stem[l] = leaf->dry_stem[l] * leaf->stem_full;
 		leaf->surface[l] = tissue * leaf->surface_kg_kg / L;
+		leaf->opening[l] = 1.0;
 	}
 	static const double share[SEASON_KINDS] = {0.35, 0.35, 0.22, 0.08};
 	static const double minutes[SEASON_KINDS] = {18.0, 45.0, 130.0, 3000.0};
@@ -48,6 +50,8 @@ static double blade_conductance(const struct season_leaf *leaf, int l, double te
 	double open = 0.0;
 	for (int k = 0; k < SEASON_KINDS; k++)
 		open += leaf->kind_share[k] * exp(-leaf->age_s / leaf->kind_s[k]);
+	if (leaf->stress)
+		open = leaf->opening[l];
 	double q10 = 1.35, shrink;
 	const double full = leaf->blade[l] / (leaf->dry_blade[l] * leaf->blade_full);
 	if (leaf->structure == 0) {
@@ -83,6 +87,17 @@ static void solve_stack(const double give[L], const double leaf_pa[L], double to
 	out[L - 1] = right[L - 1] / diagonal[L - 1];
 	for (int l = L - 2; l >= 0; l--)
 		out[l] = (right[l] + between * out[l + 1]) / diagonal[l];
+}
+
+/* Half shut when the blade has lost 3 % of its water, a few % stay open, half an hour late: our
+ * choice.  In humid air, or wet with rain, such leaf stays open for hours. */
+static void move_stomata(struct season_leaf *leaf)
+{
+	for (int l = 0; l < L; l++) {
+		const double full = leaf->blade[l] / (leaf->dry_blade[l] * leaf->blade_full);
+		const double goal = 0.06 + 0.94 / (1.0 + exp((0.97 - full) / 0.008));
+		leaf->opening[l] += (goal - leaf->opening[l]) * step_s / 1800.0;
+	}
 }
 
 static void drain_stems(struct season_leaf *leaf)
@@ -127,6 +142,7 @@ void season_leaf_step(struct season_leaf *leaf, double temp_c, double vapour_pa,
 		flux += out / step_s;
 	}
 	drain_stems(leaf);
+	move_stomata(leaf);
 	const double goal_k = fmax(flux, 0.0) * 2.45e6 / 11.0;
 	leaf->cooling_k += (goal_k - leaf->cooling_k) * 0.3;
 	leaf->breathed += 0.0006 * 0.4 * pow(2.2, (leaf_c - 20.0) / 10.0) * step_s / 3600.0;
