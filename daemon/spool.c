@@ -451,8 +451,10 @@ void wt_spool_put_act(struct wt_spool *spool, const struct wt_act *act, wt_spool
 			     .document = json_deep_copy(act->params),
 			     .at = act->received_unix_ms};
 	assert(!spool->act_done);
-	/* The last to come is never the one that gives way. */
-	if (!row.name || !row.document || !make_room(&spool->waiting, 1)) {
+	/* The last to come is never the one that gives way.  A copy made without memory may lack
+	 * parts.
+	 */
+	if (!row.name || !json_equal(row.document, act->params) || !make_room(&spool->waiting, 1)) {
 		clear_row(&row);
 		snprintf(spool->error, sizeof spool->error, "out of memory");
 		done(context, WT_STORE_BUSY, 0);
