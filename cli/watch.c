@@ -186,10 +186,12 @@ static void follow(const struct wt_command *call, struct screen *screen, struct 
 		}
 		switch (wait_for(wt_socket_fd(socket), minute_ms(shown->result))) {
 		case WAIT_DAEMON:
-			if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, why_size) ||
-			    !reply.result)
+			if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, why_size))
 				return;
-			break;
+			if (reply.result)
+				break;
+			wt_socket_reply_clear(&reply);
+			return;
 		case WAIT_TIME:
 			if (ask_now(call, &reply))
 				break;
@@ -262,9 +264,12 @@ static int watch_plain(const struct wt_command *call)
 	while (wait_plain(wt_socket_fd(socket)) && !ended) {
 		struct wt_reply reply;
 
-		if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, sizeof why) ||
-		    !reply.result)
+		if (!wt_socket_receive(socket, WATCH_HEAR_S, &reply, why, sizeof why))
 			goto out;
+		if (!reply.result) {
+			wt_socket_reply_clear(&reply);
+			goto out;
+		}
 		wt_when_zone(wt_doc_text(tonight_of(reply.result), "timezone"));
 		if (call->json)
 			puts(reply.text);

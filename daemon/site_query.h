@@ -13,9 +13,9 @@ json_t *site_tonight_row(const struct wt_site *site, const struct site_load *loa
 			 int64_t now_unix_s);
 json_t *site_event(const struct wt_room_event *event);
 bool site_room_stale(const struct wt_site *site, size_t room, int64_t now_unix_s, double *age_s);
-/* Stale for so long that nothing should be called on its air; true too before its first reading. */
 /* For how long a room may send nothing before it is silent, s. */
 double site_room_silent_after_s(const struct wt_site *site, size_t room);
+/* Stale for so long that nothing should be called on its air; true too before its first reading. */
 bool site_room_silent(const struct wt_site *site, size_t room, int64_t now_unix_s);
 /* Its forecast, where a call stands on it. */
 const struct site_job_load *site_advice_of(const struct wt_site *site, const struct site_load *load,
