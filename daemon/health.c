@@ -291,6 +291,7 @@ static void tell_manager(struct wt_service *service, json_t *items)
 		snprintf(text, sizeof text, "STATUS=well: %lld readings",
 			 (long long)store.readings);
 	text[strcspn(text, "\n")] = '\0';
+	wt_text_mend_end(text);
 	if (strcmp(text, service->status_text) != 0) {
 		memcpy(service->status_text, text, sizeof text);
 		wt_sdnotify(text);

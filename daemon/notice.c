@@ -87,7 +87,8 @@ static void sent(void *context, const struct wt_http_answer *answer)
 	}
 	notice->failures++;
 	if (answer->fault)
-		snprintf(notice->fault, sizeof notice->fault, "%.150s", answer->fault);
+		wt_text_clean(answer->fault, strlen(answer->fault), notice->fault,
+			      sizeof notice->fault);
 	else
 		snprintf(notice->fault, sizeof notice->fault, "it answers %ld", answer->status);
 	if (letter->tries >= MOST_TRIES) {
@@ -179,18 +180,21 @@ static json_t *describe(struct wt_notice *notice, const char *event, const json_
 
 static void look_at_load(struct wt_notice *notice, const json_t *row, int64_t now_unix_s)
 {
-	char number[32], text[400];
+	char number[32], text[400], garden[80], because[200] = "";
 	const char *origin = json_string_value(json_object_get(row, "origin"));
 	const char *call = json_string_value(json_object_get(row, "call"));
 	const char *why = json_string_value(json_object_get(row, "why"));
 	snprintf(number, sizeof number, "%lld",
 		 (long long)json_integer_value(json_object_get(row, "load")));
+	wt_text_clean(origin ? origin : "?", origin ? strlen(origin) : 1, garden, sizeof garden);
+	if (why)
+		wt_text_clean(why, strlen(why), because, sizeof because);
 	const char *was = json_string_value(json_object_get(notice->calls, number));
 	bool tell = notice->looked && notice->config->notice_call_changes;
 	if (call && (!was || strcmp(was, call) != 0) && (!tell || may_tell(notice))) {
 		if (tell) {
-			snprintf(text, sizeof text, "load %s (%.60s): %s%s%.200s", number,
-				 origin ? origin : "?", call, why ? ": " : "", why ? why : "");
+			snprintf(text, sizeof text, "load %s (%s): %s%s%s", number, garden, call,
+				 why ? ": " : "", because);
 			post(notice, describe(notice, "call-changes", row, text, now_unix_s));
 		}
 		json_object_set_new(notice->calls, number, json_string(call));
@@ -204,8 +208,8 @@ static void look_at_load(struct wt_notice *notice, const json_t *row, int64_t no
 		return;
 	json_object_set_new(notice->soon, number, json_true());
 	if (tell) {
-		snprintf(text, sizeof text, "load %s (%.60s) will be past its best within 2 h",
-			 number, origin ? origin : "?");
+		snprintf(text, sizeof text, "load %s (%s) will be past its best within 2 h", number,
+			 garden);
 		post(notice, describe(notice, "past-soon", row, text, now_unix_s));
 	}
 }

@@ -17,6 +17,7 @@
 #include "daemon/sdnotify.h"
 #include "daemon/service_inner.h"
 #include "daemon/version.h"
+#include "lib/wire/text.h"
 
 /* How often the loop looks after what no event tells of, our choice: while something is under way,
  * and while nothing is. */
@@ -362,6 +363,7 @@ static const char *needs_restart(const struct wt_config *old, const struct wt_co
 static void reload_failed(struct wt_service *service, const char *sentence)
 {
 	snprintf(service->reload_fault, sizeof service->reload_fault, "%s", sentence);
+	wt_text_mend_end(service->reload_fault);
 	wt_log(WT_LOG_ERR, "the configuration was not taken: %s; the old one stays", sentence);
 }
 
@@ -601,6 +603,7 @@ static bool open_store(struct wt_service *service)
 	}
 	if (set_aside) {
 		snprintf(service->set_aside, sizeof service->set_aside, "%.255s", text);
+		wt_text_mend_end(service->set_aside);
 		wt_log(WT_LOG_ERR, "%s", text);
 	}
 	return true;

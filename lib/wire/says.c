@@ -5,6 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "lib/wire/text.h"
+
 /* Between the parts; no text that is said holds it. */
 enum { PART = 0x1F };
 
@@ -124,6 +126,8 @@ void wt_says_take(char says[static WT_SAYS_SIZE], const char *format, va_list va
 
 		if (length < 0)
 			break;
+		/* A value may be cut to so many bytes. */
+		wt_text_mend_end(text);
 		put_part(&parts, text, strlen(text));
 	}
 	va_end(mine);

@@ -75,6 +75,19 @@ void wt_text_clean(const char *text, size_t length, char *out, size_t out_size)
 	out[used] = '\0';
 }
 
+void wt_text_mend_end(char *text)
+{
+	size_t length = strlen(text), begin = length;
+	uint32_t point;
+
+	/* The character's first byte is at most three before its last. */
+	while (begin > 0 && length - begin < 4 && ((unsigned char)text[begin - 1] & 0xc0u) == 0x80u)
+		begin--;
+	if (begin > 0 && (unsigned char)text[begin - 1] >= 0xc0u &&
+	    !decode((unsigned char *)text + begin - 1, length - begin + 1, &point))
+		text[begin - 1] = '\0';
+}
+
 bool wt_text_is_clean(const char *text, size_t length)
 {
 	const unsigned char *in = (const unsigned char *)text;

@@ -13,6 +13,9 @@
  * not fit is cut at a whole character and ends in "...".  out_size at least 8. */
 void wt_text_clean(const char *text, size_t length, char *out, size_t out_size);
 
+/* Drops the part of a character that a cut by bytes left at the end. */
+void wt_text_mend_end(char *text);
+
 /* True when text is UTF-8 that wt_text_clean() would leave as it is. */
 bool wt_text_is_clean(const char *text, size_t length);
 

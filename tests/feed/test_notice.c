@@ -105,9 +105,11 @@ static bool posts_come(int count)
 	return bench.posts == count;
 }
 
+static const char *garden = "creek";
+
 static json_t *evening(const char *call)
 {
-	return json_pack("{s:[{s:i,s:s,s:s,s:s,s:{s:n}}]}", "loads", "load", 7, "origin", "creek",
+	return json_pack("{s:[{s:i,s:s,s:s,s:s,s:{s:n}}]}", "loads", "load", 7, "origin", garden,
 			 "call", call, "why", "it is \xe7\x86\x9f", "past_unix_s", "p50");
 }
 
@@ -159,6 +161,29 @@ static void a_sentence_alone_where_that_is_wished(void **state)
 			    "load 7 (creek): tonight: it is \xe7\x86\x9f");
 	wt_notice_free(&notice);
 	bench.config.notice_text = false;
+}
+
+/* A name may have 60 characters of three bytes each, more than a letter shows. */
+static void a_long_name_is_cut_between_characters(void **state)
+{
+	char name[3 * 60 + 1] = "";
+	struct wt_notice *notice;
+
+	(void)state;
+	for (size_t i = 0; i < 60; i++)
+		memcpy(name + 3 * i, "\xe8\x8c\xb6", 4);
+	garden = name;
+	notice = begin();
+	look(notice, "tonight", EVENING + 60);
+	assert_true(posts_come(1));
+	json_t *letter = json_loads(strstr(bench.last, "\r\n\r\n") + 4, 0, NULL);
+	const char *text = json_string_value(json_object_get(letter, "text"));
+	assert_non_null(text);
+	assert_non_null(strstr(text, "load 7 (\xe8\x8c\xb6"));
+	assert_non_null(strstr(text, "...): tonight: it is \xe7\x86\x9f"));
+	json_decref(letter);
+	wt_notice_free(&notice);
+	garden = "creek";
 }
 
 /* What changed in the quiet hours is told when they are over, if it still holds. */
@@ -380,6 +405,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(a_change_is_told_once),
 		cmocka_unit_test(a_sentence_alone_where_that_is_wished),
+		cmocka_unit_test(a_long_name_is_cut_between_characters),
 		cmocka_unit_test(quiet_hours_are_kept),
 		cmocka_unit_test(no_more_than_a_few_a_day),
 		cmocka_unit_test(what_does_not_arrive_is_sent_again),

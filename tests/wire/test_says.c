@@ -63,6 +63,19 @@ static void another_language_takes_the_values_in_its_order(void **state)
 	json_decref(list);
 }
 
+static void a_value_cut_by_bytes_ends_with_a_whole_character(void **state)
+{
+	char says[WT_SAYS_SIZE], out[64];
+	json_t *list;
+
+	(void)state;
+	wt_says_make(says, "'%.5s' is refused", "\xe8\x8c\xb6\xe8\x8c\xb6");
+	list = wt_says_json(says);
+	assert_true(wt_says_fill(list, "'%.5s' is refused", NULL, out, sizeof out));
+	assert_string_equal(out, "'\xe8\x8c\xb6' is refused");
+	json_decref(list);
+}
+
 static void what_does_not_fit_is_cut(void **state)
 {
 	char says[WT_SAYS_SIZE], out[8], longer[2 * WT_SAYS_SIZE];
@@ -90,6 +103,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(a_sentence_survives),
 		cmocka_unit_test(another_language_takes_the_values_in_its_order),
+		cmocka_unit_test(a_value_cut_by_bytes_ends_with_a_whole_character),
 		cmocka_unit_test(what_does_not_fit_is_cut),
 	};
 

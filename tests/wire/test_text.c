@@ -81,6 +81,21 @@ static void the_nearest_word_is_what_was_meant(void **state)
 	assert_null(wt_text_nearest("a very long word that is longer than any key could be", keys));
 }
 
+/* One, two, three and four bytes a character, cut after each byte. */
+static void what_a_cut_left_of_a_character_goes(void **state)
+{
+	static const char whole[] = "a\xc3\xa9\xe8\x8c\xb6\xf0\x9f\x8d\x83";
+	static const size_t left[] = {0, 1, 1, 3, 3, 3, 6, 6, 6, 6, 10};
+
+	(void)state;
+	for (size_t cut = 0; cut < sizeof whole; cut++) {
+		char text[sizeof whole] = "";
+		memcpy(text, whole, cut);
+		wt_text_mend_end(text);
+		assert_int_equal(strlen(text), left[cut]);
+	}
+}
+
 static void hyphen_and_underscore_are_alike_in_names(void **state)
 {
 	(void)state;
@@ -97,6 +112,7 @@ int main(void)
 		cmocka_unit_test(long_text_is_cut_at_a_character),
 		cmocka_unit_test(clean_text_is_known),
 		cmocka_unit_test(the_nearest_word_is_what_was_meant),
+		cmocka_unit_test(what_a_cut_left_of_a_character_goes),
 		cmocka_unit_test(hyphen_and_underscore_are_alike_in_names),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
