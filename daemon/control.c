@@ -17,6 +17,7 @@
 #include <unistd.h>
 
 #include "daemon/log.h"
+#include "daemon/monotonic.h"
 
 struct client {
 	struct wt_control *control;
@@ -62,13 +63,6 @@ struct wt_control {
 
 static void serve(struct client *client);
 static void read_on(struct client *client);
-
-static double monotonic_s(void)
-{
-	struct timespec now;
-	clock_gettime(CLOCK_MONOTONIC, &now);
-	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
 
 /* Takes over line. */
 static void send_line(struct client *client, char *line)
@@ -133,7 +127,7 @@ void wt_control_drop(struct wt_control_ticket **address)
 			link = &(*link)->next;
 		*link = ticket->next;
 		client->n_tickets--;
-		client->active_at = monotonic_s();
+		client->active_at = wt_monotonic_s();
 		/* It may have been held back by its number of open requests. */
 		if (!client->paused) {
 			read_on(client);
@@ -273,7 +267,7 @@ static void on_event(struct bufferevent *stream, short what, void *context)
 
 static bool take_allowance(struct client *client)
 {
-	double now = monotonic_s();
+	double now = wt_monotonic_s();
 	client->allowance += (now - client->allowance_at) * WT_CONTROL_RATE_PER_S;
 	if (client->allowance > WT_CONTROL_RATE_PER_S)
 		client->allowance = WT_CONTROL_RATE_PER_S;
@@ -360,7 +354,7 @@ static bool take_lines(struct client *client)
 	struct wt_control *control = client->control;
 	if (client->paused)
 		return false;
-	client->active_at = monotonic_s();
+	client->active_at = wt_monotonic_s();
 	int turns = WT_CONTROL_TURNS;
 	while (!client->closing && client->n_tickets < WT_CONTROL_TICKETS) {
 		size_t length = 0;
@@ -461,7 +455,7 @@ static void check_client(struct client *client, double now)
 static void on_watch(evutil_socket_t fd, short what, void *context)
 {
 	struct wt_control *control = context;
-	double now = monotonic_s();
+	double now = wt_monotonic_s();
 	(void)fd;
 	(void)what;
 	for (struct client *client = control->clients, *next; client; client = next) {
@@ -532,7 +526,7 @@ static void on_accept(struct evconnlistener *listener, evutil_socket_t fd, struc
 	}
 	client->control = control;
 	client->may_act = peer_may_act(control, fd);
-	client->active_at = client->allowance_at = monotonic_s();
+	client->active_at = client->allowance_at = wt_monotonic_s();
 	client->allowance = WT_CONTROL_RATE_PER_S;
 	client->next = control->clients;
 	control->clients = client;

@@ -190,7 +190,7 @@ static void ask_fresh(struct wt_service *service, struct wt_control_ticket **tic
 						     .method = name,
 						     .params = copy,
 						     .generation = generation,
-						     .until_s = wt_service_monotonic_s() + WAIT_S};
+						     .until_s = wt_monotonic_s() + WAIT_S};
 			*ticket = NULL;
 			service->waiters = waiter;
 			wt_service_start_display(service);
@@ -217,7 +217,7 @@ static void finish_waiter(struct wt_service *service, struct wt_waiter *waiter)
 /* Answers those whose time has come; true when some still wait. */
 static bool serve_waiters(struct wt_service *service)
 {
-	double now_s = wt_service_monotonic_s();
+	double now_s = wt_monotonic_s();
 	struct wt_waiter **link = &service->waiters;
 	while (*link) {
 		struct wt_waiter *waiter = *link;
@@ -267,7 +267,7 @@ void wt_desk_beat(struct wt_service *service)
 		wt_service_start_display(service);
 	wt_desk_acts_beat(service);
 	wt_desk_questions_beat(service);
-	wt_listen_beat(&service->listen, wt_service_monotonic_s());
+	wt_listen_beat(&service->listen, wt_monotonic_s());
 }
 
 bool wt_desk_is_busy(const struct wt_service *service)
@@ -365,7 +365,7 @@ static void learn(struct wt_service *service, struct wt_control_ticket **ticket,
 	else if (wt_rpc_check_names(params, known, &refusal) &&
 		 wt_rpc_get_text(params, "learn", 160, true, &filter, &refusal))
 		result = wt_listen_ask(&service->listen, service->base, service->config, filter,
-				       wt_service_monotonic_s(), &refusal);
+				       wt_monotonic_s(), &refusal);
 	wt_desk_answer(service, ticket, result, &refusal);
 }
 

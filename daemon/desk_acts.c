@@ -80,7 +80,7 @@ void wt_desk_act(struct wt_service *service, struct wt_control_ticket **ticket, 
 				    .ticket = *ticket,
 				    .method = name,
 				    .params = copy,
-				    .until_s = wt_service_monotonic_s() + PATIENCE_S};
+				    .until_s = wt_monotonic_s() + PATIENCE_S};
 	*ticket = NULL;
 	while (*last)
 		last = &(*last)->next;
@@ -109,7 +109,7 @@ static void not_confirmed(struct wt_desk_act *act)
 
 void wt_desk_acts_beat(struct wt_service *service)
 {
-	double now_s = wt_service_monotonic_s();
+	double now_s = wt_monotonic_s();
 	struct wt_desk_act *act = service->acting;
 	if (act && act->ticket && now_s >= act->until_s) {
 		if (wt_engine_withdraw_call(service->engine)) {

@@ -62,7 +62,7 @@ void wt_desk_put_question(struct wt_service *service, struct wt_question *questi
 	struct wt_refusal refusal = {0};
 	question->service = service;
 	question->ticket = *ticket;
-	question->until_s = wt_service_monotonic_s() + patience_s;
+	question->until_s = wt_monotonic_s() + patience_s;
 	question->next = service->questions;
 	service->questions = question;
 	*ticket = NULL;
@@ -89,7 +89,7 @@ static void be_late(struct wt_question *question)
 
 void wt_desk_questions_beat(struct wt_service *service)
 {
-	double now_s = wt_service_monotonic_s();
+	double now_s = wt_monotonic_s();
 	for (struct wt_question *q = service->questions; q; q = q->next)
 		if (q->ticket && now_s >= q->until_s)
 			be_late(q);

@@ -21,13 +21,6 @@
 #define STEADY_S 60.0
 #define DISCONNECT_MS 1000
 
-double wt_feed_monotonic_s(void)
-{
-	struct timespec now;
-	clock_gettime(CLOCK_MONOTONIC, &now);
-	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 const char *wt_feed_state_text(enum wt_feed_state state)
 {
 	static const char *const texts[] = {[WT_FEED_OFF] = "off",
@@ -60,7 +53,7 @@ static void retry_later(struct wt_feed *feed)
 	/* A fifth up or down, so that many clients do not come at once after a power cut. */
 	unsigned jitter = (unsigned)feed->status.attempts * 2654435761u + (unsigned)getpid();
 	wait_s *= 0.8 + 0.4 * (double)(jitter % 1000u) / 1000.0;
-	feed->retry_at_s = wt_feed_monotonic_s() + wait_s;
+	feed->retry_at_s = wt_monotonic_s() + wait_s;
 	feed->retry_s *= 2.0;
 	if (feed->retry_s > WT_FEED_RETRY_MOST_S)
 		feed->retry_s = WT_FEED_RETRY_MOST_S;
@@ -82,7 +75,7 @@ static void lost(struct wt_feed *feed, const char *says)
 {
 	pthread_mutex_lock(&feed->lock);
 	bool was = feed->connected;
-	if (was && wt_feed_monotonic_s() - feed->connected_at_s >= STEADY_S)
+	if (was && wt_monotonic_s() - feed->connected_at_s >= STEADY_S)
 		feed->retry_s = WT_FEED_RETRY_LEAST_S;
 	if (was)
 		feed->status.attempts = 0;
@@ -139,7 +132,7 @@ static void connected(struct wt_feed *feed, bool session_present)
 	feed->begin_at_s = 0.0;
 	feed->denied = false;
 	feed->session_present = session_present;
-	feed->connected_at_s = wt_feed_monotonic_s();
+	feed->connected_at_s = wt_monotonic_s();
 	/* Connected, to others, is only who hears the stations: see wt_feed_subscribe(). */
 	wt_feed_set_state(feed, WT_FEED_CONNECTING,
 			  WT_SAYS_WORD("asking the broker for the stations' readings"));
@@ -306,7 +299,6 @@ static void say_goodbye(struct wt_feed *feed)
 	MQTTAsync_disconnectOptions options5 = MQTTAsync_disconnectOptions_initializer5;
 	MQTTProperties properties = MQTTProperties_initializer;
 	MQTTProperty property;
-	struct timespec end;
 	bool version5 = feed->setup.config->broker_version == 5;
 	options.timeout = options5.timeout = DISCONNECT_MS;
 	options.context = options5.context = feed;
@@ -319,8 +311,7 @@ static void say_goodbye(struct wt_feed *feed)
 	options5.properties = properties;
 	if (MQTTAsync_disconnect(feed->client, version5 ? &options5 : &options) ==
 	    MQTTASYNC_SUCCESS) {
-		clock_gettime(CLOCK_MONOTONIC, &end);
-		end.tv_sec += 2;
+		struct timespec end = wt_monotonic_in_ms(2000);
 		pthread_mutex_lock(&feed->lock);
 		while (feed->connected)
 			if (pthread_cond_timedwait(&feed->wake, &feed->lock, &end) == ETIMEDOUT)
@@ -333,10 +324,10 @@ static void say_goodbye(struct wt_feed *feed)
 static void one_turn(struct wt_feed *feed)
 {
 	pthread_mutex_lock(&feed->lock);
-	bool begin = feed->just_connected && wt_feed_monotonic_s() >= feed->begin_at_s;
+	bool begin = feed->just_connected && wt_monotonic_s() >= feed->begin_at_s;
 	bool session_present = feed->session_present;
 	bool connect_now =
-		!feed->connected && !feed->connecting && wt_feed_monotonic_s() >= feed->retry_at_s;
+		!feed->connected && !feed->connecting && wt_monotonic_s() >= feed->retry_at_s;
 	bool send = feed->connected && json_object_size(feed->to_send) > 0;
 	bool look_now = feed->to_look && !feed->stop;
 	feed->just_connected &= !begin;
@@ -345,7 +336,7 @@ static void one_turn(struct wt_feed *feed)
 	feed->to_look = false;
 	if (!begin && !connect_now && !send && !look_now && !feed->stop) {
 		struct timespec end;
-		double until_s = feed->connected || feed->connecting ? wt_feed_monotonic_s() + 5.0
+		double until_s = feed->connected || feed->connecting ? wt_monotonic_s() + 5.0
 								     : feed->retry_at_s;
 		if (feed->just_connected && feed->begin_at_s < until_s)
 			until_s = feed->begin_at_s;
@@ -398,10 +389,8 @@ static void *run(void *context)
 static void on_wake(evutil_socket_t fd, short what, void *context)
 {
 	struct wt_feed *feed = context;
-	uint64_t count;
 	(void)what;
-	ssize_t got = read(fd, &count, sizeof count);
-	(void)got;
+	wt_wake_heard(fd);
 	pthread_mutex_lock(&feed->lock);
 	bool told = feed->told_subscribed;
 	uint64_t before = feed->n_taken;
@@ -502,12 +491,8 @@ static void release(struct wt_feed *feed)
 
 static void init_locks(struct wt_feed *feed)
 {
-	pthread_condattr_t attributes;
-	pthread_condattr_init(&attributes);
-	pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
-	pthread_cond_init(&feed->wake, &attributes);
-	pthread_cond_init(&feed->moved, &attributes);
-	pthread_condattr_destroy(&attributes);
+	wt_monotonic_cond_init(&feed->wake);
+	wt_monotonic_cond_init(&feed->moved);
 	pthread_mutex_init(&feed->lock, NULL);
 }
 

@@ -10,6 +10,7 @@
 #include <time.h>
 
 #include "daemon/feed.h"
+#include "daemon/monotonic.h"
 
 /* Our choices. */
 #define WT_FEED_KEEPALIVE_S 30
@@ -82,7 +83,6 @@ struct wt_feed {
 	char *password;
 };
 
-double wt_feed_monotonic_s(void);
 /* Under the lock; says as of wt_says_make(). */
 void wt_feed_set_state(struct wt_feed *feed, enum wt_feed_state state, const char *says);
 /* Asks for the filters, and again until the broker grants them; on the feed's own thread. */

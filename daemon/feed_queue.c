@@ -5,8 +5,6 @@
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/eventfd.h>
-#include <unistd.h>
 
 #include "daemon/feed_inner.h"
 
@@ -79,14 +77,6 @@ void wt_feed_drop_queue(struct wt_feed *feed)
 	feed->lent = NULL;
 }
 
-static struct timespec patience_end(void)
-{
-	struct timespec end;
-	clock_gettime(CLOCK_MONOTONIC, &end);
-	end.tv_sec += WT_FEED_PATIENCE_S;
-	return end;
-}
-
 static bool full(const struct wt_feed *feed)
 {
 	return feed->n_queue >= WT_FEED_QUEUE_MAX || feed->queue_bytes >= WT_FEED_QUEUE_BYTES;
@@ -95,7 +85,7 @@ static bool full(const struct wt_feed *feed)
 /* Too many wait: the sender is held back for a while by not reading on, then the oldest goes. */
 static void make_room(struct wt_feed *feed)
 {
-	struct timespec end = patience_end();
+	struct timespec end = wt_monotonic_in_ms(1000L * WT_FEED_PATIENCE_S);
 	while (full(feed))
 		if (pthread_cond_timedwait(&feed->moved, &feed->lock, &end) == ETIMEDOUT)
 			break;
@@ -107,7 +97,7 @@ static void make_room(struct wt_feed *feed)
 
 static void wait_for_disk(struct wt_feed *feed, uint64_t number)
 {
-	struct timespec end = patience_end();
+	struct timespec end = wt_monotonic_in_ms(1000L * WT_FEED_PATIENCE_S);
 	while (feed->n_done < number) {
 		/* The copy stays in the queue or in the spool; it is said that it is not durable.
 		 */
@@ -140,9 +130,7 @@ int wt_feed_on_message(void *context, char *topic, int topic_length, MQTTAsync_m
 		feed->last = &item->next;
 		feed->n_queue++;
 		feed->queue_bytes += (int64_t)item->length;
-		uint64_t one = 1;
-		ssize_t written = write(feed->fd, &one, sizeof one);
-		(void)written;
+		wt_wake_loop(feed->fd);
 		pthread_cond_broadcast(&feed->moved);
 		if (waits)
 			wait_for_disk(feed, number);
@@ -199,11 +187,7 @@ void wt_feed_done(struct wt_feed *feed, uint64_t mark)
 
 bool wt_feed_wait(struct wt_feed *feed, int wait_ms)
 {
-	struct timespec end;
-	clock_gettime(CLOCK_MONOTONIC, &end);
-	end.tv_nsec += (long)wait_ms * 1000000;
-	end.tv_sec += end.tv_nsec / 1000000000;
-	end.tv_nsec %= 1000000000;
+	struct timespec end = wt_monotonic_in_ms(wait_ms);
 	pthread_mutex_lock(&feed->lock);
 	while (!feed->closed && feed->n_queue == 0)
 		if (pthread_cond_timedwait(&feed->moved, &feed->lock, &end) == ETIMEDOUT)

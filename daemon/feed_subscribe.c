@@ -4,7 +4,6 @@
  */
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "daemon/feed_inner.h"
 #include "daemon/log.h"
@@ -62,7 +61,7 @@ static void ask_again(struct wt_feed *feed, double wait_s)
 	pthread_mutex_lock(&feed->lock);
 	if (feed->connected && !feed->stop) {
 		feed->just_connected = true;
-		feed->begin_at_s = wt_feed_monotonic_s() + wait_s;
+		feed->begin_at_s = wt_monotonic_s() + wait_s;
 		pthread_cond_signal(&feed->wake);
 	}
 	pthread_mutex_unlock(&feed->lock);
@@ -70,10 +69,8 @@ static void ask_again(struct wt_feed *feed, double wait_s)
 
 static void subscribed(struct wt_feed *feed)
 {
-	uint64_t one = 1;
 	stands(feed, true);
-	ssize_t written = write(feed->fd, &one, sizeof one);
-	(void)written;
+	wt_wake_loop(feed->fd);
 }
 
 static void not_subscribed(struct wt_feed *feed, const char *filter)

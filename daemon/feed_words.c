@@ -222,7 +222,7 @@ void wt_feed_say(struct wt_feed *feed, int level, const char *text)
 {
 	unsigned unsaid = 0;
 	pthread_mutex_lock(&feed->lock);
-	bool may = wt_feed_may_say(&feed->voice, wt_feed_monotonic_s(), &unsaid);
+	bool may = wt_feed_may_say(&feed->voice, wt_monotonic_s(), &unsaid);
 	pthread_mutex_unlock(&feed->lock);
 	if (may && unsaid)
 		wt_log((enum wt_log_level)level, "%s (%u lines like this were left out before)",

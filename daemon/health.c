@@ -311,7 +311,7 @@ static void feed_watchdog(struct wt_service *service, double now_s)
 
 void wt_health_beat(struct wt_service *service)
 {
-	double now_s = wt_service_monotonic_s();
+	double now_s = wt_monotonic_s();
 	feed_watchdog(service, now_s);
 	if (now_s < service->health_at_s)
 		return;

@@ -49,13 +49,6 @@ int64_t wt_service_now_ms(const struct wt_service *service)
 	return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
 }
 
-double wt_service_monotonic_s(void)
-{
-	struct timespec now;
-	clock_gettime(CLOCK_MONOTONIC, &now);
-	return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 /* --- the beat ------------------------------------------------------------------------------ */
 
 static void set_beat(struct wt_service *service, bool busy)
@@ -149,7 +142,7 @@ static void stored(void *context, enum wt_store_result result)
 	if (result == WT_STORE_OK && service->feed)
 		wt_feed_done(service->feed, service->batch_mark);
 	else if (result != WT_STORE_OK)
-		service->retry_at_s = wt_service_monotonic_s() + RETRY_S;
+		service->retry_at_s = wt_monotonic_s() + RETRY_S;
 }
 
 void wt_service_took_rows(struct wt_service *service, bool at_once)
@@ -157,7 +150,7 @@ void wt_service_took_rows(struct wt_service *service, bool at_once)
 	if (at_once)
 		commit_now(service, false);
 	else if (service->batch_since_s == 0.0)
-		service->batch_since_s = wt_service_monotonic_s();
+		service->batch_since_s = wt_monotonic_s();
 	wt_service_stir(service);
 }
 
@@ -274,12 +267,12 @@ static bool start_feed(struct wt_service *service)
 /* Lets the broker go; what still arrives is taken and committed until the line is closed. */
 static void stop_feed(struct wt_service *service)
 {
-	double until_s = wt_service_monotonic_s() + 4.0;
+	double until_s = wt_monotonic_s() + 4.0;
 	wt_listen_free(&service->listen);
 	if (!service->feed)
 		return;
 	wt_feed_stop(service->feed);
-	while (wt_feed_wait(service->feed, 20) && wt_service_monotonic_s() < until_s) {
+	while (wt_feed_wait(service->feed, 20) && wt_monotonic_s() < until_s) {
 		on_arrived(service);
 		commit_now(service, false);
 		if (service->keeper)
@@ -517,7 +510,7 @@ static void retain_done(void *context, bool ran)
 	/* Memory that came free between what stays goes back too. */
 	(void)malloc_trim(0);
 	service->retain_at_s =
-		wt_service_monotonic_s() + (ran && service->retain_more ? 1.0 : RETAIN_EVERY_S);
+		wt_monotonic_s() + (ran && service->retain_more ? 1.0 : RETAIN_EVERY_S);
 }
 
 static void retain(struct wt_service *service)
@@ -545,7 +538,7 @@ static bool is_busy(struct wt_service *service)
 static void on_beat(evutil_socket_t fd, short what, void *context)
 {
 	struct wt_service *service = context;
-	double now_s = wt_service_monotonic_s();
+	double now_s = wt_monotonic_s();
 	struct wt_spool_facts facts;
 	(void)fd;
 	(void)what;

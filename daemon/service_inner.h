@@ -13,6 +13,7 @@
 #include "daemon/http.h"
 #include "daemon/keeper.h"
 #include "daemon/listen.h"
+#include "daemon/monotonic.h"
 #include "daemon/notice.h"
 #include "daemon/outlook.h"
 #include "daemon/publish.h"
@@ -101,7 +102,6 @@ struct wt_service {
 
 /* Now, ms: the wall clock, or the frozen moment. */
 int64_t wt_service_now_ms(const struct wt_service *service);
-double wt_service_monotonic_s(void);
 
 /* --- desk.c: requests ---------------------------------------------------------------------- */
 void wt_desk_request(void *context, struct wt_control_ticket *ticket,

@@ -66,7 +66,7 @@ void wt_tell_stop(struct wt_service *service)
 void wt_tell_forecast(struct wt_service *service)
 {
 	struct wt_refusal refusal;
-	double now_s = wt_service_monotonic_s();
+	double now_s = wt_monotonic_s();
 	int64_t now_unix_s = wt_service_now_ms(service) / 1000;
 	if (!service->notice && !(service->publish && service->feed))
 		return;

@@ -5,8 +5,9 @@
 #include <signal.h>
 #include <stdlib.h>
 #include <sys/eventfd.h>
-#include <time.h>
 #include <unistd.h>
+
+#include "daemon/monotonic.h"
 
 struct item {
 	wt_thread_work_fn work;
@@ -27,7 +28,7 @@ struct wt_thread {
 	bool stop;
 	struct queue todo, ready;
 	size_t waiting;
-	struct timespec running_since; /* tv_sec 0: idle */
+	double running_since_s; /* by the monotonic clock; 0: idle */
 	int fd;
 	struct event *event;
 };
@@ -63,9 +64,7 @@ static struct item *queue_take(struct queue *queue)
 
 static void tell_loop(struct wt_thread *thread)
 {
-	uint64_t one = 1;
-	ssize_t written = write(thread->fd, &one, sizeof one);
-	(void)written; /* a full counter wakes the loop as well */
+	wt_wake_loop(thread->fd);
 	pthread_cond_signal(&thread->ended);
 }
 
@@ -83,11 +82,11 @@ static void *work(void *context)
 			pthread_cond_wait(&thread->wake, &thread->lock);
 			continue;
 		}
-		clock_gettime(CLOCK_MONOTONIC, &thread->running_since);
+		thread->running_since_s = wt_monotonic_s();
 		pthread_mutex_unlock(&thread->lock);
 		bool more = item->work(item->context);
 		pthread_mutex_lock(&thread->lock);
-		thread->running_since.tv_sec = 0;
+		thread->running_since_s = 0.0;
 		queue_put(more ? &thread->todo : &thread->ready, item);
 		if (!more)
 			tell_loop(thread);
@@ -113,10 +112,8 @@ static bool end_one(struct wt_thread *thread, struct queue *queue, bool ran)
 static void bring_back(evutil_socket_t fd, short what, void *context)
 {
 	struct wt_thread *thread = context;
-	uint64_t count;
 	(void)what;
-	ssize_t got = read(fd, &count, sizeof count);
-	(void)got;
+	wt_wake_heard(fd);
 	while (end_one(thread, &thread->ready, true))
 		;
 }
@@ -136,15 +133,11 @@ static void release(struct wt_thread *thread)
 struct wt_thread *wt_thread_new(struct event_base *base)
 {
 	struct wt_thread *thread = calloc(1, sizeof *thread);
-	pthread_condattr_t attributes;
 	if (!thread)
 		return NULL;
 	pthread_mutex_init(&thread->lock, NULL);
-	pthread_cond_init(&thread->wake, NULL);
-	pthread_condattr_init(&attributes);
-	pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
-	pthread_cond_init(&thread->ended, &attributes);
-	pthread_condattr_destroy(&attributes);
+	wt_monotonic_cond_init(&thread->wake);
+	wt_monotonic_cond_init(&thread->ended);
 	queue_init(&thread->todo);
 	queue_init(&thread->ready);
 	thread->fd = eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK);
@@ -197,11 +190,7 @@ bool wt_thread_put(struct wt_thread *thread, bool urgent, wt_thread_work_fn work
 
 void wt_thread_turn(struct wt_thread *thread, int wait_ms)
 {
-	struct timespec end;
-	clock_gettime(CLOCK_MONOTONIC, &end);
-	end.tv_nsec += (long)wait_ms * 1000000;
-	end.tv_sec += end.tv_nsec / 1000000000;
-	end.tv_nsec %= 1000000000;
+	struct timespec end = wt_monotonic_in_ms(wait_ms);
 	pthread_mutex_lock(&thread->lock);
 	while (!thread->ready.first && thread->waiting > 0)
 		if (pthread_cond_timedwait(&thread->ended, &thread->lock, &end) != 0)
@@ -221,13 +210,8 @@ size_t wt_thread_waiting(struct wt_thread *thread)
 
 double wt_thread_running_s(struct wt_thread *thread)
 {
-	struct timespec now;
-	double running_s = 0.0;
-	clock_gettime(CLOCK_MONOTONIC, &now);
 	pthread_mutex_lock(&thread->lock);
-	if (thread->running_since.tv_sec != 0)
-		running_s = (double)(now.tv_sec - thread->running_since.tv_sec) +
-			    1e-9 * (double)(now.tv_nsec - thread->running_since.tv_nsec);
+	double since_s = thread->running_since_s;
 	pthread_mutex_unlock(&thread->lock);
-	return running_s;
+	return since_s > 0.0 ? wt_monotonic_s() - since_s : 0.0;
 }
